@@ -1,0 +1,1 @@
+"""Long exposures made afterwards, from bursts of short frames."""

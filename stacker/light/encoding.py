@@ -1,0 +1,144 @@
+"""From stored codes to linear light by table, and back with exact rounding.
+
+``Encoding`` says what the numbers of a picture mean: how they are stored (8 or 16 bit codes,
+or float32 that is light already) and in which colour space.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal, TypeVar, cast
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from stacker.light.curves import Curve, Float64Array
+from stacker.light.space import ColourSpace
+
+Stored = Literal["uint8", "uint16", "float32"]
+# which of the stored kinds an array holds is known only when a file was opened
+CodeArray = npt.NDArray[Any]
+PixelArray = npt.NDArray[Any]
+Scalar = TypeVar("Scalar", bound=np.generic)
+Uint16Array = npt.NDArray[np.uint16]
+LightArray = npt.NDArray[np.float32]
+
+CODE_MAX = 65535
+# samples worked on at a time: the block and its temporaries stay in the second-level cache
+BLOCK_SAMPLES = 1 << 16
+
+
+@dataclass(frozen=True)
+class Encoding:
+    """What the numbers of a picture mean. ``float32`` numbers are linear light already."""
+
+    stored: Stored
+    space: ColourSpace
+
+    @property
+    def is_light(self) -> bool:
+        """Whether the numbers are linear light, not codes."""
+        return self.stored == "float32"
+
+    @property
+    def top(self) -> int:
+        """The greatest code."""
+        return 255 if self.stored == "uint8" else CODE_MAX
+
+    def table(self) -> Float64Array:
+        """Return the light of each code, float64 (256,) or (65536,); not to be changed."""
+        return light_table(self.space.curve, self.top)
+
+
+@lru_cache(maxsize=8)
+def light_table(curve: Curve, top: int) -> Float64Array:
+    """Return the light of the codes 0 to ``top``, float64 (top + 1,), read-only."""
+    table = curve.to_light(np.arange(top + 1) / top)
+    table.flags.writeable = False
+    return table
+
+
+def decode(pixels: PixelArray, encoding: Encoding) -> LightArray:
+    """Return linear light, float32 of the same shape, from pixels in the given encoding."""
+    if encoding.is_light:
+        return np.array(pixels, dtype=np.float32)
+    return look_up(pixels, encoding.table().astype(np.float32))
+
+
+def look_up(codes: CodeArray, table: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
+    """Return ``table[codes]``, of the table's dtype and the codes' shape.
+
+    The codes are seen as one row so that any shape is taken; OpenCV's table look-up is some
+    five times faster than indexing.
+    """
+    if codes.size == 0:
+        return np.empty(codes.shape, table.dtype)
+    flat = np.ascontiguousarray(codes).reshape(1, -1)
+    found: npt.NDArray[Scalar] = np.asarray(cv2.LUT(flat, cast(Any, table)))
+    return found.reshape(codes.shape)
+
+
+@lru_cache(maxsize=4)
+class Encoder:
+    """Linear light to 16-bit codes of a transfer function, correctly rounded.
+
+    The square root of the light picks an entry of a first table: the code at the lower end of
+    that entry's cell. No cell is wider than a few codes, so comparing with the exact light at
+    which the next code begins, as often as the widest cell needs, gives the rounded code.
+    """
+
+    def __init__(self, curve: Curve) -> None:
+        half_codes = (np.arange(CODE_MAX + 2) - 0.5) / CODE_MAX
+        thresholds = curve.to_light(np.clip(half_codes, 0.0, 1.0))
+        thresholds[-1] = np.inf
+        ends = (np.clip(np.arange(CODE_MAX + 2) - 0.51, 0, CODE_MAX) / CODE_MAX) ** 2
+        codes = np.clip(np.searchsorted(thresholds[1:-1], ends, side="right"), 0, CODE_MAX)
+        self._first = codes[:-1].astype(np.uint16)
+        self._steps = int(np.diff(codes).max())
+        # entry c is where code c + 1 begins
+        self._next = thresholds[1:].astype(np.float32)
+
+    def encode(self, light: LightArray) -> Uint16Array:
+        """Return uint16 codes of the same shape; light is clipped to [0, 1], NaN becomes 0."""
+        flat = np.ascontiguousarray(light, dtype=np.float32).reshape(-1)
+        out = np.empty(flat.shape, np.uint16)
+        for start in range(0, flat.size, BLOCK_SAMPLES):
+            block = slice(start, start + BLOCK_SAMPLES)
+            out[block] = self._encode_block(flat[block])
+        return out.reshape(light.shape)
+
+    def _encode_block(self, light: LightArray) -> Uint16Array:
+        clipped = np.fmin(np.fmax(light, np.float32(0.0)), np.float32(1.0))
+        index = np.sqrt(clipped)
+        index *= np.float32(CODE_MAX)
+        index += np.float32(0.5)
+        codes = look_up(index.astype(np.uint16), self._first)
+        for _ in range(self._steps):
+            codes += clipped >= look_up(codes, self._next)
+        return codes
+
+
+@dataclass(frozen=True, eq=False)
+class CodedLight:
+    """Light stored compactly: codes, and the light that each of them stands for.
+
+    ``codes`` is uint8 or uint16 (H, W, 3); ``table`` float64 (256,) or (65536,). Whatever is
+    done to each value alone can be done to the table instead of the picture.
+    """
+
+    codes: CodeArray
+    table: Float64Array
+
+    def light(self) -> LightArray:
+        """Return linear light, float32 (H, W, 3)."""
+        return look_up(self.codes, self.table.astype(np.float32))
+
+
+Picture = LightArray | CodedLight
+
+
+def as_light(picture: Picture) -> LightArray:
+    """Return linear light, float32 (H, W, 3), of a picture stored either way."""
+    return picture.light() if isinstance(picture, CodedLight) else picture

@@ -1,0 +1,185 @@
+"""ICC profiles with a matrix and tone curves: read what is needed, write what we need.
+
+Source: ICC.1:2022 (profile version 4.4), clauses 7 (header), 9.2 (tags) and 10 (types).
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+import numpy as np
+
+from stacker.light.curves import LINEAR, Curve, ParametricCurve, SampledCurve
+
+Matrix = tuple[tuple[float, float, float], ...]
+
+HEADER_SIZE = 128
+D50 = (0.9642, 1.0, 0.8249)
+# a fixed date keeps equal pictures equal to the byte
+PROFILE_DATE = (2026, 1, 1, 0, 0, 0)
+
+
+class ProfileError(ValueError):
+    """The bytes are no profile of the kind that can be read here; the text says why."""
+
+
+@dataclass(frozen=True)
+class MatrixProfile:
+    """What a matrix profile says.
+
+    ``to_xyz`` takes linear RGB to CIE XYZ under D50, row by row X, Y, Z.
+    """
+
+    description: str
+    curves: tuple[Curve, Curve, Curve]
+    to_xyz: Matrix
+
+
+def parse_profile(icc: bytes) -> MatrixProfile:
+    """Return what a matrix profile says.
+
+    Raises
+    ------
+    ProfileError
+        The bytes are broken, not RGB, or the profile has tables in place of a matrix.
+    """
+    try:
+        return _parse(icc)
+    except (struct.error, IndexError, UnicodeDecodeError) as error:
+        raise ProfileError("the profile is cut short or damaged") from error
+
+
+def _parse(icc: bytes) -> MatrixProfile:
+    if len(icc) < HEADER_SIZE + 4 or icc[36:40] != b"acsp":
+        raise ProfileError("the bytes are no ICC profile")
+    if icc[16:20] != b"RGB ":
+        raise ProfileError(f"the profile is for {icc[16:20].decode('ascii').strip()}, not RGB")
+    tags = _tags(icc)
+    wanted = ("rXYZ", "gXYZ", "bXYZ", "rTRC", "gTRC", "bTRC")
+    if any(tag not in tags for tag in wanted):
+        raise ProfileError("the profile works by tables, not by a matrix and curves")
+    columns = [_xyz(tags[tag]) for tag in wanted[:3]]
+    rows = tuple((columns[0][i], columns[1][i], columns[2][i]) for i in range(3))
+    red, green, blue = (_curve(tags[tag]) for tag in wanted[3:])
+    return MatrixProfile(_text(tags.get("desc", b"")), (red, green, blue), rows)
+
+
+def _tags(icc: bytes) -> dict[str, bytes]:
+    (count,) = struct.unpack_from(">I", icc, HEADER_SIZE)
+    tags = {}
+    for number in range(count):
+        name, offset, size = struct.unpack_from(">4sII", icc, HEADER_SIZE + 4 + 12 * number)
+        tags[name.decode("ascii")] = icc[offset : offset + size]
+    return tags
+
+
+def _xyz(tag: bytes) -> tuple[float, float, float]:
+    x, y, z = struct.unpack_from(">iii", tag, 8)
+    return x / 65536, y / 65536, z / 65536
+
+
+def _curve(tag: bytes) -> Curve:
+    kind = tag[:4]
+    if kind == b"para":
+        return _parametric(tag)
+    if kind != b"curv":
+        raise ProfileError(f"the profile has a tone curve of the unknown type {kind!r}")
+    (count,) = struct.unpack_from(">I", tag, 8)
+    if count == 0:
+        return LINEAR
+    values = struct.unpack_from(f">{count}H", tag, 12)
+    if count == 1:
+        return ParametricCurve(values[0] / 256)
+    if values[-1] <= values[0] or np.any(np.diff(values) < 0):
+        raise ProfileError("the profile has a tone curve that falls")
+    return SampledCurve(tuple(value / 65535 for value in values))
+
+
+def _parametric(tag: bytes) -> Curve:
+    (kind,) = struct.unpack_from(">H", tag, 8)
+    counts = (1, 3, 4, 5, 7)
+    if kind >= len(counts):
+        raise ProfileError(f"the profile has a parametric curve of the unknown type {kind}")
+    numbers = [v / 65536 for v in struct.unpack_from(f">{counts[kind]}i", tag, 12)]
+    if kind == 0:
+        return ParametricCurve(numbers[0])
+    g, a, b = numbers[:3]
+    if g <= 0 or a <= 0:
+        raise ProfileError("the profile has a tone curve that falls")
+    if kind == 1:
+        return ParametricCurve(g, a, b, 0.0, -b / a)
+    if kind == 2:
+        return ParametricCurve(g, a, b, 0.0, -b / a, numbers[3], numbers[3])
+    return ParametricCurve(g, a, b, *numbers[3:])
+
+
+def _text(tag: bytes) -> str:
+    if tag[:4] == b"desc":
+        (size,) = struct.unpack_from(">I", tag, 8)
+        return tag[12 : 12 + size].split(b"\0")[0].decode("latin-1")
+    if tag[:4] == b"mluc":
+        size, offset = struct.unpack_from(">II", tag, 20)
+        return tag[offset : offset + size].decode("utf-16-be")
+    return ""
+
+
+def build_profile(description: str, curve: Curve, to_xyz: Matrix) -> bytes:
+    """Return a version 4 matrix profile as bytes, the same for the same arguments.
+
+    Parameters
+    ----------
+    description : the name that programs show.
+    curve : one tone curve for the three channels.
+    to_xyz : linear RGB to CIE XYZ under D50; its columns become the colorants.
+    """
+    trc = _curve_tag(curve)
+    tags = {
+        b"desc": _text_tag(description),
+        b"cprt": _text_tag("No copyright, use freely"),
+        b"wtpt": _xyz_tag(D50),
+        b"rXYZ": _xyz_tag(tuple(row[0] for row in to_xyz)),
+        b"gXYZ": _xyz_tag(tuple(row[1] for row in to_xyz)),
+        b"bXYZ": _xyz_tag(tuple(row[2] for row in to_xyz)),
+        b"rTRC": trc,
+        b"gTRC": trc,
+        b"bTRC": trc,
+    }
+    table, body = b"", b""
+    start = HEADER_SIZE + 4 + 12 * len(tags)
+    placed: dict[bytes, int] = {}
+    for name, data in tags.items():
+        if data not in placed:
+            placed[data] = start + len(body)
+            body += data + b"\0" * (-len(data) % 4)
+        table += struct.pack(">4sII", name, placed[data], len(data))
+    size = start + len(body)
+    return _header(size) + struct.pack(">I", len(tags)) + table + body
+
+
+def _header(size: int) -> bytes:
+    header = struct.pack(">I4sI4s4s4s", size, b"\0" * 4, 0x04400000, b"mntr", b"RGB ", b"XYZ ")
+    header += struct.pack(">6H", *PROFILE_DATE) + b"acsp"
+    header += b"\0" * 28 + _s15f16(D50)
+    return header + b"\0" * (HEADER_SIZE - len(header))
+
+
+def _s15f16(values: tuple[float, ...]) -> bytes:
+    return struct.pack(f">{len(values)}i", *(round(v * 65536) for v in values))
+
+
+def _xyz_tag(values: tuple[float, ...]) -> bytes:
+    return b"XYZ \0\0\0\0" + _s15f16(values)
+
+
+def _text_tag(text: str) -> bytes:
+    data = text.encode("utf-16-be")
+    return struct.pack(">4sIII2s2sII", b"mluc", 0, 1, 12, b"en", b"US", len(data), 28) + data
+
+
+def _curve_tag(curve: Curve) -> bytes:
+    if isinstance(curve, ParametricCurve):
+        numbers = (curve.g, curve.a, curve.b, curve.c, curve.d, curve.e, curve.f)
+        return struct.pack(">4sIHH", b"para", 0, 4, 0) + _s15f16(numbers)
+    samples = np.round(curve.to_light(np.linspace(0, 1, 4096)) * 65535).astype(int)
+    return struct.pack(f">4sII{len(samples)}H", b"curv", 0, len(samples), *samples)

@@ -1,0 +1,102 @@
+"""Colour spaces: a transfer function, primaries, and the profile that says so in a file.
+
+Sources: sRGB IEC 61966-2-1:1999; Adobe RGB (1998) Color Image Encoding, version 2005-05;
+Display P3 as SMPTE EG 432-1 primaries with the sRGB curve. Matrices are adapted to D50 by the
+linear Bradford transform (ICC.1:2022 annex E).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from stacker.light.curves import LINEAR, Curve, Float64Array, ParametricCurve
+from stacker.light.icc import D50, Matrix, ProfileError, build_profile, parse_profile
+from stacker.light.srgb import SRGB_CURVE
+
+D65_XY = (0.3127, 0.3290)
+BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
+
+
+@dataclass(frozen=True)
+class ColourSpace:
+    """An RGB space.
+
+    ``to_xyz`` takes linear RGB to CIE XYZ under D50; ``icc`` is the profile to embed.
+    """
+
+    name: str
+    curve: Curve
+    to_xyz: Matrix
+    icc: bytes
+
+    @property
+    def luminance_weights(self) -> tuple[float, float, float]:
+        """The share of each linear channel in the luminance Y under D65, summing to one."""
+        row = (np.linalg.inv(_d65_to_d50()) @ np.asarray(self.to_xyz))[1]
+        red, green, blue = row / row.sum()
+        return float(red), float(green), float(blue)
+
+
+def space_of_profile(icc: bytes) -> ColourSpace:
+    """Return the colour space that an embedded matrix profile describes, keeping its bytes.
+
+    Raises
+    ------
+    ProfileError
+        The profile is broken, works by tables, or its channels have different curves.
+    """
+    profile = parse_profile(icc)
+    # the three curves of camera and working-space profiles agree but for rounding
+    ramp = np.linspace(0, 1, 256)
+    lights = [curve.to_light(ramp) for curve in profile.curves]
+    if max(np.abs(lights[0] - lights[1]).max(), np.abs(lights[2] - lights[1]).max()) > 1e-3:
+        raise ProfileError("the profile's three channels have different tone curves")
+    return ColourSpace(profile.description, profile.curves[1], profile.to_xyz, icc)
+
+
+def _primaries_to_xyz(
+    red: tuple[float, float], green: tuple[float, float], blue: tuple[float, float]
+) -> Matrix:
+    """Return linear RGB to XYZ under D50 from chromaticities (x, y) under D65."""
+    columns = np.array([_xyz_of(red), _xyz_of(green), _xyz_of(blue)]).T
+    native = columns * np.linalg.solve(columns, _xyz_of(D65_XY))
+    rows = _d65_to_d50() @ native
+    return tuple((float(r[0]), float(r[1]), float(r[2])) for r in rows)
+
+
+def _xyz_of(xy: tuple[float, float]) -> Float64Array:
+    """Return the XYZ of a chromaticity at Y = 1."""
+    return np.array([xy[0] / xy[1], 1.0, (1 - xy[0] - xy[1]) / xy[1]])
+
+
+def _d65_to_d50() -> Float64Array:
+    """Return the Bradford matrix that takes XYZ under D65 to XYZ under D50."""
+    scale = np.diag(BRADFORD @ D50 / (BRADFORD @ _xyz_of(D65_XY)))
+    matrix: Float64Array = np.linalg.inv(BRADFORD) @ scale @ BRADFORD
+    return matrix
+
+
+def _make(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
+    return ColourSpace(name, curve, to_xyz, build_profile(name, curve, to_xyz))
+
+
+SRGB = _make("sRGB", SRGB_CURVE, _primaries_to_xyz((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)))
+DISPLAY_P3 = _make(
+    "Display P3", SRGB_CURVE, _primaries_to_xyz((0.68, 0.32), (0.265, 0.69), (0.15, 0.06))
+)
+ADOBE_RGB = _make(
+    "Adobe RGB (1998)",
+    ParametricCurve(563 / 256),
+    _primaries_to_xyz((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)),
+)
+
+
+@cache
+def linear_twin(space: ColourSpace) -> ColourSpace:
+    """Return the space of the same primaries in which the numbers are linear light."""
+    return _make(f"{space.name or 'RGB'}, linear light", LINEAR, space.to_xyz)
