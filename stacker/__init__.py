@@ -1,1 +1,99 @@
-"""Long exposures made afterwards, from bursts of short frames."""
+"""Long exposures made afterwards, from bursts of short frames.
+
+>>> import stacker
+>>> burst = stacker.open_burst("frames/")            # doctest: +SKIP
+>>> shot = stacker.expose(burst, blend="lighten")    # doctest: +SKIP
+>>> stacker.save(shot, "trails.tif")                 # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from stacker import version
+
+if TYPE_CHECKING:
+    from stacker.burst import Burst, Frame, open_burst
+    from stacker.engine import Progress, Settings, Shot, save
+    from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
+    from stacker.scenes import render_scene
+
+__version__ = version.VERSION
+
+# imported when first asked for, so that "import stacker" and "stacker --help" stay quick
+_HOMES = {
+    "Burst": "stacker.burst",
+    "Frame": "stacker.burst",
+    "open_burst": "stacker.burst",
+    "Progress": "stacker.engine",
+    "Settings": "stacker.engine",
+    "Shot": "stacker.engine",
+    "save": "stacker.engine",
+    "BurstError": "stacker.errors",
+    "FrameError": "stacker.errors",
+    "OptionError": "stacker.errors",
+    "OutputError": "stacker.errors",
+    "StackerError": "stacker.errors",
+    "render_scene": "stacker.scenes",
+}
+
+__all__ = [
+    "Burst",
+    "BurstError",
+    "Frame",
+    "FrameError",
+    "OptionError",
+    "OutputError",
+    "Progress",
+    "Settings",
+    "Shot",
+    "StackerError",
+    "__version__",
+    "expose",
+    "expose_several",
+    "open_burst",
+    "render_scene",
+    "save",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    import importlib
+
+    return getattr(importlib.import_module(_HOMES[name]), name)
+
+
+def expose(
+    burst: Burst, *, blend: str = "mean", progress: Progress | None = None, **settings: Any
+) -> Shot:
+    """Return one long exposure made from a burst.
+
+    Parameters
+    ----------
+    blend : how the frames add up, such as ``"mean"``, ``"lighten"`` or ``"median"``.
+    progress : told about every frame.
+    settings : anything else in ``Settings``, such as ``first=3`` or ``on_bad="skip"``.
+
+    Raises
+    ------
+    StackerError
+        The settings or the burst do not allow it; the text says what to do.
+    """
+    return expose_several(burst, blends=[blend], progress=progress, **settings)[blend]
+
+
+def expose_several(
+    burst: Burst, *, blends: Sequence[str], progress: Progress | None = None, **settings: Any
+) -> dict[str, Shot]:
+    """Return long exposures by the name of their blend, all made in one pass over the files.
+
+    Parameters and errors are those of ``expose``.
+    """
+    from stacker.engine import Settings, expose_burst
+    from stacker.engine.settings import refuse_unbuilt
+
+    refuse_unbuilt(bridge=bool(settings.pop("bridge", False)))
+    return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)

@@ -9,13 +9,19 @@ import numpy.typing as npt
 from stacker.light.encoding import LightArray
 
 
-def luminance(light: LightArray, weights: tuple[float, float, float]) -> npt.NDArray[np.float32]:
+def luminance(
+    light: LightArray,
+    weights: tuple[float, float, float],
+    *,
+    out: npt.NDArray[np.float32] | None = None,
+) -> npt.NDArray[np.float32]:
     """Return the luminance, float32 (H, W), of linear light.
 
     Parameters
     ----------
     light : float32 (H, W, 3), linear.
     weights : the share of each channel, the row Y of the space's matrix.
+    out : float32 (H, W) to put the result into.
 
     Notes
     -----
@@ -24,4 +30,4 @@ def luminance(light: LightArray, weights: tuple[float, float, float]) -> npt.NDA
 
     Source: CIE 15:2018, Y as the linear sum of the primaries' luminances.
     """
-    return np.asarray(cv2.transform(light, np.array([weights], np.float32)))
+    return np.asarray(cv2.transform(light, np.array([weights], np.float32), out))

@@ -1,0 +1,5 @@
+"""``python -m stacker``."""
+
+from stacker.cli import main
+
+main()

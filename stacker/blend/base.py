@@ -1,0 +1,73 @@
+"""What every blend and every accumulator can do, and the laws they keep.
+
+For any frames, the accumulators of a blend satisfy, bit for bit:
+
+- an accumulator to which nothing was added is neutral in a merge;
+- any split of the frames over accumulators, any order of adding and any tree of merges gives
+  the same picture (within the promise of ``Intake.ordered`` where it was made);
+- arrays handed in are never changed, and ``result`` can be asked for again and again;
+- accumulators pickle.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+import numpy.typing as npt
+
+from stacker.blend.intake import Intake
+from stacker.light.encoding import Picture, PixelArray
+
+ValidMask = npt.NDArray[np.bool_]
+
+
+class Accumulator(ABC):
+    """The state of one blend over a piece of the picture: ``rows`` rows of full width."""
+
+    def __init__(self, intake: Intake, rows: int, width: int) -> None:
+        self.intake = intake
+        self.shape = (rows, width, 3)
+
+    @abstractmethod
+    def add(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
+        """Take in one frame.
+
+        Parameters
+        ----------
+        pixels : (rows, width, 3) in the intake's encoding; not changed.
+        index : the frame's place in the burst; picks its weight.
+        valid : bool (rows, width), False where the frame has nothing to say; all, if None.
+        """
+
+    @abstractmethod
+    def merge(self, other: Self) -> None:
+        """Take in what another accumulator of the same blend and intake has gathered."""
+
+    @abstractmethod
+    def result(self) -> Picture:
+        """Return the blended picture; black where no frame had anything to say."""
+
+
+@dataclass(frozen=True)
+class Blend(ABC):
+    """A description of how frames add up; carried out by its accumulators."""
+
+    name: ClassVar[str]
+    summary: ClassVar[str]
+    # whether every frame's pixels are held until the end, so that memory grows with the burst
+    holds_frames: ClassVar[bool] = False
+
+    @abstractmethod
+    def start(self, intake: Intake, rows: int, width: int) -> Accumulator:
+        """Return an empty accumulator for a piece of the picture."""
+
+    @abstractmethod
+    def row_bytes(self, intake: Intake, width: int) -> int:
+        """Return the memory that an accumulator takes per row, in bytes."""
+
+    def brightest(self, intake: Intake) -> float:
+        """Return the greatest light that frames within [0, 1] can blend to."""
+        return 1.0

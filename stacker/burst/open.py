@@ -1,0 +1,233 @@
+"""Opening a burst: find the files, read their headers, put the frames in order and in time."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from stacker.burst.clock import Moment, check_overrides, time_frames
+from stacker.burst.frame import Burst, Frame
+from stacker.burst.order import Ordered, in_shot_order
+from stacker.burst.orientation import turned_size
+from stacker.burst.readers.facts import FrameFacts
+from stacker.burst.readers.registry import reader_of
+from stacker.burst.sources import Source, SourceFile, Sources, find_sources
+from stacker.burst.uniform import Form, check_uniform
+from stacker.errors import FrameError
+
+# headers are read with the interpreter's lock held most of the time
+INSPECTING_THREADS = 4
+
+
+@dataclass(frozen=True)
+class _Found:
+    """One frame before it has its place: facts, or the problem in their stead."""
+
+    file: SourceFile
+    number: int
+    several: bool
+    facts: FrameFacts | None
+    problem: FrameError | None = None
+
+    @property
+    def name(self) -> str:
+        name = self.file.path.name
+        return f"{name}#{self.number + 1:04d}" if self.several else name
+
+    @property
+    def form(self) -> Form | None:
+        if self.facts is None or self.file.kind is None:
+            return None
+        space = self.facts.encoding.space
+        return Form(
+            turned_size(self.facts.size, self.facts.shot.orientation),
+            self.facts.encoding.stored,
+            self.file.kind.moving,
+            self.facts.shot.camera,
+            (space.curve, space.to_xyz),
+        )
+
+
+def open_burst(
+    source: Source | Sequence[Source],
+    *,
+    interval_s: float | None = None,
+    frame_shutter_s: float | None = None,
+) -> Burst:
+    """Return the burst that lies in a folder, in files or in a clip; headers only are read.
+
+    Parameters
+    ----------
+    source : a folder (not what lies in folders below it), a file, a clip, a pattern such as
+        ``"IMG_*.jpg"``, or several of those. A list is a set of files: the frames are put in the
+        order of their capture times, or of their names where times do not tell.
+    interval_s : seconds from start to start, in place of the clock's.
+    frame_shutter_s : how long every frame was open, in place of what the files say.
+
+    Raises
+    ------
+    BurstError
+        Nothing there, no pictures, two bursts in one folder, or a kind that is not read yet.
+    FrameError
+        Not one frame can be used: the first one's problem.
+    OptionError
+        A time that is no number above zero.
+
+    Notes
+    -----
+    Frames that cannot be used stay in their place with ``problem`` set. Without capture times and
+    interval frames are taken as one directly after the other, or as one second apart where the
+    shutter is unknown as well. A clip's shutter is taken as the median spacing of its frames.
+    """
+    check_overrides(interval_s, frame_shutter_s)
+    sources = find_sources(source)
+    found = _fitting([frame for frames in _inspected(sources) for frame in frames])
+    ordered = _ordered(found)
+    placed = [found[place] for place in ordered.places]
+    moments = [_moment(frame, time) for frame, time in zip(placed, ordered.times_s, strict=True)]
+    timing = time_frames(moments, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    example = next(frame for frame in placed if frame.facts and frame.problem is None)
+    frames = tuple(
+        _frame(frame, example, start_s, shutter_s)
+        for frame, start_s, shutter_s in zip(
+            placed, timing.starts_s, timing.shutters_s, strict=True
+        )
+    )
+    warnings = _warnings(sources, placed, ordered) + timing.warnings
+    return Burst(frames, sources.passed_over, warnings)
+
+
+def _inspected(sources: Sources) -> list[list[_Found]]:
+    """Return the frames of each file, read by a few threads at once."""
+    if len(sources.files) == 1:
+        return [_inspect(sources.files[0])]
+    threads = min(INSPECTING_THREADS, os.cpu_count() or 1)
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(_inspect, sources.files))
+
+
+def _inspect(file: SourceFile) -> list[_Found]:
+    if file.kind is None:
+        return [_Found(file, 0, False, None, file.problem)]
+    try:
+        facts = reader_of(file.kind.name).inspect(file.path)
+    except FrameError as error:
+        return [_Found(file, 0, False, None, error)]
+    several = len(facts) > 1 or file.kind.moving
+    return [_Found(file, number, several, each) for number, each in enumerate(facts)]
+
+
+def _fitting(found: list[_Found]) -> list[_Found]:
+    """Return the frames with those that do not fit marked; raise where none is sound."""
+    if all(frame.facts is None for frame in found):
+        first = next(frame.problem for frame in found if frame.problem is not None)
+        raise first
+    problems = check_uniform(
+        [frame.file.path for frame in found],
+        [frame.name for frame in found],
+        [frame.form for frame in found],
+    )
+    return [
+        replace(frame, problem=frame.problem or problem)
+        for frame, problem in zip(found, problems, strict=True)
+    ]
+
+
+def _ordered(found: list[_Found]) -> Ordered:
+    """Return the frames in shot order: files by time and name, the frames of a file as they lie."""
+    first_of: dict[Path, int] = {}
+    for place, frame in enumerate(found):
+        first_of.setdefault(frame.file.path, place)
+    firsts = list(first_of.values())
+    times = _seconds([_taken(found[place]) for place in firsts])
+    files = in_shot_order([found[place].file.path.name for place in firsts], times)
+    places: list[int] = []
+    times_s: list[float | None] = []
+    for rank, time in zip(files.places, files.times_s, strict=True):
+        start = firsts[rank]
+        stop = firsts[rank + 1] if rank + 1 < len(firsts) else len(found)
+        places.extend(range(start, stop))
+        # pages of one file share one stamp, which tells nothing about the later ones
+        times_s.extend([time, *[None] * (stop - start - 1)])
+    return Ordered(tuple(places), tuple(times_s), files.jump_s)
+
+
+def _taken(frame: _Found) -> datetime | None:
+    return frame.facts.shot.taken if frame.facts else None
+
+
+def _seconds(taken: list[datetime | None]) -> list[float | None]:
+    """Return times in seconds on one clock; zones count only where every time has one."""
+    known = [time for time in taken if time is not None]
+    if not known:
+        return [None] * len(taken)
+    zoned = all(time.tzinfo is not None for time in known)
+    clocks = [time if time is None or zoned else time.replace(tzinfo=UTC) for time in taken]
+    first = min(time for time in clocks if time is not None).replace(microsecond=0)
+    return [None if time is None else (time - first).total_seconds() for time in clocks]
+
+
+def _moment(frame: _Found, time_s: float | None) -> Moment:
+    if frame.facts is None:
+        return Moment(None, False, None, str(frame.file.path), None)
+    shot = frame.facts.shot
+    return Moment(time_s, shot.fine, shot.shutter_s, str(frame.file.path), frame.facts.offset_s)
+
+
+def _frame(found: _Found, example: _Found, start_s: float, shutter_s: float | None) -> Frame:
+    """Return the finished frame; one without facts of its own borrows the example's."""
+    own = found.facts or example.facts
+    assert own is not None
+    kind = found.file.kind or example.file.kind
+    assert kind is not None and example.facts is not None
+    mine = found.facts is not None
+    size = turned_size(own.size, own.shot.orientation)
+    encoding = own.encoding
+    if found.problem is None:
+        # equal in numbers; one object, whatever the profile's other bytes say
+        encoding = example.facts.encoding
+    return Frame(
+        name=found.name,
+        path=found.file.path,
+        kind=kind.name,
+        number=found.number,
+        start_s=start_s,
+        shutter_s=shutter_s,
+        size=size,
+        encoding=encoding,
+        orientation=own.shot.orientation,
+        camera=own.shot.camera,
+        taken=own.shot.taken if mine else None,
+        exif=own.exif if mine else None,
+        problem=found.problem,
+    )
+
+
+def _warnings(sources: Sources, placed: list[_Found], ordered: Ordered) -> tuple[str, ...]:
+    """Return what readers and ordering had to say, each thing once with its count."""
+    said: list[str] = []
+    if sources.doubled:
+        files = "file was" if sources.doubled == 1 else "files were"
+        said.append(f"{sources.doubled} {files} named twice and used once.")
+    notes: Counter[str] = Counter()
+    first: dict[str, str] = {}
+    for frame in placed:
+        about = (frame.file.note,) if frame.number == 0 and frame.file.note else ()
+        for note in (*about, *(frame.facts.notes if frame.facts else ())):
+            notes[note] += 1
+            first.setdefault(note, frame.name)
+    for note, count in notes.items():
+        others = f" and {count - 1} more" if count > 1 else ""
+        said.append(f"{first[note]}{others}: {note}.")
+    if ordered.jump_s:
+        hours = ordered.jump_s / 3600
+        said.append(
+            f"The camera's clock was set back by {hours:g} h within the burst; "
+            "the times after that are moved on."
+        )
+    return tuple(said)

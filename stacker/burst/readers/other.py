@@ -1,0 +1,94 @@
+"""WebP, BMP, GIF and AVIF stills: 8 bits, one picture a file.
+
+They come from pictures already worked on, so they are read in the plainest way.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stacker.burst.colour import space_of_frame
+from stacker.burst.exif import read_exif
+from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts
+from stacker.burst.readers.jpeg import COPY_AGAIN, unopened
+from stacker.errors import FrameError
+from stacker.light.encoding import Encoding, PixelArray
+
+# what Pillow raises over damaged data
+DAMAGE: tuple[type[Exception], ...] = (
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    IndexError,
+    KeyError,
+    struct.error,
+)
+DAMAGE += (TypeError, OverflowError, RuntimeError)
+
+
+class OtherReader:
+    """Reads what Pillow reads, through imageio."""
+
+    def inspect(self, path: Path) -> list[FrameFacts]:
+        """Return the facts of the first picture in a file.
+
+        Raises
+        ------
+        FrameError
+            The header is damaged or claims an absurd size.
+        """
+        with _opened(path) as file:
+            properties: Any = file.properties(index=0)
+            about: dict[str, Any] = file.metadata(index=0, exclude_applied=False)
+            count = int(file.properties(index=...).n_images or 1)
+        height, width = (int(side) for side in properties.shape[:2])
+        if not 0 < width * height <= MAX_PIXELS:
+            why = f"the file claims to have {width} x {height} pixels"
+            raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+        exif = about.get("exif")
+        exif = exif if isinstance(exif, bytes) and exif else None
+        icc = about.get("icc_profile")
+        shot = read_exif(exif)
+        space, notes = space_of_frame(icc if isinstance(icc, bytes) else None)
+        if shot.broken:
+            notes += ("the Exif data is damaged and only partly used",)
+        if len(properties.shape) == 3 and properties.shape[2] in (2, 4):
+            notes += ("its transparency is left out",)
+        if count > 1:
+            notes += ("only the first of its pictures is used",)
+        return [FrameFacts((width, height), Encoding("uint8", space), shot, exif, notes=notes)]
+
+    def decode(
+        self, path: Path, numbers: Sequence[int], *, out: PixelArray | None
+    ) -> Iterator[tuple[int, PixelArray]]:
+        """Yield the picture, uint8 (H, W, 3); see ``Reader``."""
+        with _opened(path) as file:
+            pixels = np.ascontiguousarray(file.read(index=0, mode="RGB"), dtype=np.uint8)
+        for number in numbers:
+            yield number, pixels
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """Open a file with imageio's Pillow plugin; what goes wrong inside becomes a FrameError."""
+    import imageio.v3 as iio
+
+    try:
+        with path.open("rb") as stream, iio.imopen(stream, "r", plugin="pillow") as file:
+            yield file
+    except PermissionError as error:
+        raise unopened(path, error) from error
+    except DAMAGE as error:
+        words = " ".join(str(error).split()) or type(error).__name__
+        why = f"the picture is damaged ({words})"
+        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
+
+
+READER = OtherReader()

@@ -1,0 +1,161 @@
+"""TIFF files: 8 and 16 bit codes and float light, every page of the first one's form a frame.
+
+Sources: TIFF 6.0 (Adobe, 1992); its Technical Notes 1 to 3; ICC.1:2022 annex B.2 (tag 34675).
+"""
+
+from __future__ import annotations
+
+import logging
+import struct
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stacker.burst.colour import space_of_frame
+from stacker.burst.exif import ShotFacts, exif_block_of_tiff, read_tags
+from stacker.burst.ifd import open_tags
+from stacker.burst.readers.facts import FrameFacts
+from stacker.burst.readers.jpeg import COPY_AGAIN, unopened
+from stacker.burst.readers.tiff_page import (
+    check_form,
+    check_segments,
+    form_of,
+    has_alpha,
+    page_pixels,
+    stored_form,
+)
+from stacker.errors import FrameError
+from stacker.light.encoding import Encoding, PixelArray
+
+if TYPE_CHECKING:
+    import tifffile
+
+ICC_TAG = 34675
+# what tifffile and the codecs behind it raise over damaged data
+DAMAGE: tuple[type[Exception], ...] = (
+    ValueError,
+    IndexError,
+    KeyError,
+    TypeError,
+    OSError,
+    OverflowError,
+    RuntimeError,
+)
+DAMAGE += (struct.error, NotImplementedError, ZeroDivisionError, AttributeError)
+
+
+class TiffReader:
+    """Reads TIFF and BigTIFF files."""
+
+    def inspect(self, path: Path) -> list[FrameFacts]:
+        """Return the facts of each frame in a TIFF file.
+
+        Raises
+        ------
+        FrameError
+            The file is damaged, too large, or of a form that is not read.
+        """
+        with _opened(path) as (file, pages):
+            first = pages[0]
+            icc = _profile(first)
+            with path.open("rb") as stream:
+                shot, exif = _shot(stream)
+            space, notes = space_of_frame(icc, adobe_rgb=shot.adobe_rgb)
+            if shot.broken:
+                notes += ("the Exif data is damaged and only partly used",)
+            if has_alpha(first):
+                notes += ("its transparency is left out",)
+            left_out = len(file.pages) - len(pages)
+            if left_out:
+                notes += (
+                    "pages of another size or type than the first (previews, masks) are left out",
+                )
+            size = (int(first.imagewidth), int(first.imagelength))
+            facts = FrameFacts(size, Encoding(stored_form(first), space), shot, exif, notes=notes)
+            return [facts] * len(pages)
+
+    def decode(
+        self, path: Path, numbers: Sequence[int], *, out: PixelArray | None
+    ) -> Iterator[tuple[int, PixelArray]]:
+        """Yield pages, uint8, uint16 or float32 (H, W, 3); see ``Reader``."""
+        with _opened(path) as (file, pages):
+            icc = _profile(pages[0])
+            curve = space_of_frame(icc)[0].curve if icc else None
+            for number in numbers:
+                if number >= len(pages):
+                    raise _damaged(path, "a page is gone")
+                check_segments(path, pages[number], int(file.filehandle.size))
+                try:
+                    pixels = page_pixels(path, pages[number], curve, out)
+                except DAMAGE as error:
+                    raise _damaged(path, str(error)) from error
+                except Exception as error:
+                    # each codec has an error class of its own, known only once it is loaded
+                    if not type(error).__module__.startswith("imagecodecs"):
+                        raise
+                    raise _damaged(path, str(error)) from error
+                yield number, pixels
+
+
+def _damaged(path: Path, why: str) -> FrameError:
+    why = f"the TIFF is damaged or of a rare sort ({' '.join(why.split())})"
+    return FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
+
+
+@cache
+def _quiet() -> None:
+    """Keep tifffile's log, which reports what is reported by an error or borne here."""
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[tifffile.TiffFile, list[Any]]]:
+    """Open a TIFF file; give it and its pages of the first page's form."""
+    import tifffile
+
+    _quiet()
+    try:
+        file = tifffile.TiffFile(path)
+    except OSError as error:
+        raise unopened(path, error) from error
+    except (tifffile.TiffFileError, *DAMAGE) as error:
+        raise _damaged(path, str(error)) from error
+    with file:
+        try:
+            pages = _pages(file)
+        except DAMAGE as error:
+            raise _damaged(path, str(error)) from error
+        if not pages:
+            raise _damaged(path, "it has no pages")
+        check_form(path, pages[0])
+        yield file, pages
+
+
+def _pages(file: tifffile.TiffFile) -> list[Any]:
+    """Return the pages of the first one's shape and type, reduced copies left out."""
+    found: list[Any] = []
+    for page in file.pages:
+        full: Any = page.aspage()
+        if not found or (form_of(full) == form_of(found[0]) and not full.is_reduced):
+            found.append(full)
+    return found
+
+
+def _profile(page: Any) -> bytes | None:
+    tag = page.tags.get(ICC_TAG)
+    value = tag.value if tag is not None else None
+    return value if isinstance(value, bytes) else None
+
+
+def _shot(stream: Any) -> tuple[ShotFacts, bytes | None]:
+    """Return what the file's own tags say about the shot, and the same as an Exif block."""
+    try:
+        tags = open_tags(stream)
+    except struct.error:
+        return ShotFacts(broken=True), None
+    return read_tags(tags), exif_block_of_tiff(tags)
+
+
+READER = TiffReader()

@@ -1,0 +1,331 @@
+"""``stacker expose``: from a burst to a finished picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from stacker.cli.telling import note, showing_progress, tell, telling_errors
+from stacker.errors import OptionError
+
+if TYPE_CHECKING:
+    from stacker.engine import Settings, Shot
+
+SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
+    "Which frames",
+    "How they add up",
+    "How the picture leaves",
+    "When the camera's clock is missing or wrong",
+    "How it runs",
+)
+
+
+def expose(
+    burst: Annotated[
+        list[str], typer.Argument(help="A folder, files, a pattern in quotes, or a clip.")
+    ],
+    output: Annotated[
+        Path,
+        typer.Option(
+            "-o",
+            "--output",
+            help="The picture to write: .tif or .png (16 bit) or .jpg.",
+        ),
+    ],
+    blend: Annotated[
+        list[str],
+        typer.Option(
+            help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas or "
+            "the option repeated, share one pass over the files and are written as OUT-mean, "
+            "OUT-lighten and so on.",
+            rich_help_panel=ADDING,
+        ),
+    ] = ["mean"],  # noqa: B006 - typer reads it as a constant
+    hold: Annotated[
+        str,
+        typer.Option(help="still: the frames are used as they lie.", rich_help_panel=ADDING),
+    ] = "still",
+    bridge: Annotated[
+        bool,
+        typer.Option(
+            "--bridge/--no-bridge",
+            help="Fill the gaps between frames (not in this version).",
+            rich_help_panel=ADDING,
+        ),
+    ] = False,
+    first: Annotated[
+        int | None,
+        typer.Option(help="The first frame to use, counted from 1.", rich_help_panel=SPAN),
+    ] = None,
+    last: Annotated[
+        int | None, typer.Option(help="The last frame to use.", rich_help_panel=SPAN)
+    ] = None,
+    shutter: Annotated[
+        float | None,
+        typer.Option(
+            help="Seconds of open time to build, from --first on, as near as whole frames come.",
+            rich_help_panel=SPAN,
+        ),
+    ] = None,
+    ramp_in: Annotated[
+        float,
+        typer.Option(
+            help="Seconds over which the shutter opens: streaks begin softly.",
+            rich_help_panel=ADDING,
+        ),
+    ] = 0.0,
+    ramp_out: Annotated[
+        float,
+        typer.Option(
+            help="Seconds over which the shutter closes: streaks end softly.",
+            rich_help_panel=ADDING,
+        ),
+    ] = 0.0,
+    weights: Annotated[
+        str | None,
+        typer.Option(
+            help="One number per frame of the span, such as 1,1,0.5,0.", rich_help_panel=ADDING
+        ),
+    ] = None,
+    trim: Annotated[
+        str,
+        typer.Option(
+            help="For trimmed: how far below and above the middle a value may lie, in standard "
+            "deviations.",
+            rich_help_panel=ADDING,
+        ),
+    ] = "3,3",
+    exposure: Annotated[
+        float,
+        typer.Option(help="Stops by which to brighten the result.", rich_help_panel=LEAVING),
+    ] = 0.0,
+    shoulder: Annotated[
+        bool,
+        typer.Option(
+            "--shoulder",
+            help="Bend highlights so that light beyond white keeps its shades, as after a sum.",
+            rich_help_panel=LEAVING,
+        ),
+    ] = False,
+    depth: Annotated[
+        int | None,
+        typer.Option(
+            help="Bits per channel: 32 makes a .tif of linear light in floating point.",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
+    keep_location: Annotated[
+        bool,
+        typer.Option(
+            "--keep-location",
+            help="Keep the place and the owner's name that the first frame carries.",
+            rich_help_panel=LEAVING,
+        ),
+    ] = False,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write everything that was found and done as JSON.", rich_help_panel=LEAVING
+        ),
+    ] = None,
+    overwrite: Annotated[
+        bool,
+        typer.Option(
+            "--overwrite",
+            help="Replace files that are there; never the frames.",
+            rich_help_panel=LEAVING,
+        ),
+    ] = False,
+    interval: Annotated[
+        float | None,
+        typer.Option(help="Seconds from one frame's start to the next.", rich_help_panel=CLOCK),
+    ] = None,
+    frame_shutter: Annotated[
+        float | None,
+        typer.Option(help="Seconds that each frame was open.", rich_help_panel=CLOCK),
+    ] = None,
+    on_bad: Annotated[
+        str,
+        typer.Option(
+            help="A frame that cannot be read or does not fit: stop, or skip it.",
+            rich_help_panel=RUNNING,
+        ),
+    ] = "stop",
+    memory: Annotated[
+        str | None,
+        typer.Option(
+            help="Memory to keep within, such as 2GB; half of what is free, if not given.",
+            rich_help_panel=RUNNING,
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(help="Threads; one per processor, if not given.", rich_help_panel=RUNNING),
+    ] = None,
+    quiet: Annotated[
+        bool,
+        typer.Option("--quiet", "-q", help="No progress, no notes.", rich_help_panel=RUNNING),
+    ] = False,
+) -> None:
+    """Make a long exposure from a burst of short frames.
+
+    Silky water:            stacker expose frames/ -o water.tif
+
+    Trails of light:        stacker expose frames/ --blend lighten -o trails.tif
+
+    An empty square:        stacker expose "IMG_*.JPG" --blend median -o square.jpg
+
+    Two seconds of a clip:  stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
+    """
+    with telling_errors():
+        from stacker.engine.settings import Settings, refuse_unbuilt
+
+        refuse_unbuilt(bridge=bridge)
+        settings = Settings(
+            blends=_names(blend),
+            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
+            first=first,
+            last=last,
+            shutter_s=shutter,
+            ramp_in_s=ramp_in,
+            ramp_out_s=ramp_out,
+            weights=_numbers("--weights", weights) if weights is not None else None,
+            trim=_pair("--trim", trim),
+            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
+            memory=_memory(memory),
+            workers=workers,
+        )
+        finishing = {
+            "depth": depth,
+            "exposure_ev": exposure,
+            "shoulder": shoulder,
+            "keep_location": keep_location,
+            "overwrite": overwrite,
+        }
+        _expose(burst, output, settings, finishing, interval, frame_shutter, report, quiet=quiet)
+
+
+def _expose(
+    sources: list[str],
+    output: Path,
+    settings: Settings,
+    finishing: dict[str, Any],
+    interval_s: float | None,
+    frame_shutter_s: float | None,
+    report: Path | None,
+    *,
+    quiet: bool,
+) -> None:
+    from stacker.blend import find_blend
+    from stacker.burst import open_burst
+    from stacker.engine import expose_burst, save, save_report
+    from stacker.finish import Tone, check_target, depth_of
+
+    for name in settings.blends:
+        find_blend(name)
+    Tone(exposure_ev=finishing["exposure_ev"])
+    targets = _targets(output, settings.blends)
+    overwrite = finishing["overwrite"]
+    for target in targets.values():
+        depth_of(target, finishing["depth"])
+        check_target(target, overwrite=overwrite)
+    if report is not None:
+        _check_report(report, targets, overwrite=overwrite)
+    burst = open_burst(sources, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    for target in targets.values():
+        check_target(target, overwrite=overwrite, sources=burst.sources)
+    with showing_progress(quiet=quiet) as progress:
+        shots = expose_burst(burst, settings, progress=progress)
+        progress.start("writing", len(shots))
+        reports = []
+        for name, shot in shots.items():
+            reports.append(save(shot, targets[name], **finishing))
+            progress.advance()
+    if report is not None:
+        whole = reports[0] if len(reports) == 1 else reports
+        save_report(whole, report, overwrite=overwrite, sources=burst.sources)
+    for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
+        note(warning, quiet=quiet)
+    for name, shot in shots.items():
+        tell(_summary(name, targets[name], shot))
+
+
+def _summary(blend: str, target: Path, shot: Shot) -> str:
+    frames = shot.report["frames_used"]
+    width, height = shot.size
+    words = f"{target}: {blend} of {frames} frame{'s' if frames != 1 else ''}"
+    if shot.open_s:
+        words += f", open {shot.open_s:.4g} s"
+        if shot.report["elapsed_s"]:
+            words += f" within {shot.report['elapsed_s']:.4g} s"
+    return f"{words}, {width} x {height} pixels"
+
+
+def _targets(output: Path, blends: tuple[str, ...]) -> dict[str, Path]:
+    """Return where each blend's picture goes: the name itself where there is only one."""
+    if len(blends) == 1:
+        return {blends[0]: output}
+    return {name: output.with_name(f"{output.stem}-{name}{output.suffix}") for name in blends}
+
+
+def _check_report(report: Path, targets: dict[str, Path], *, overwrite: bool) -> None:
+    if report.exists() and not overwrite:
+        raise OptionError(
+            f"--report {report}",
+            "the file exists already",
+            remedy="give --overwrite or choose another name",
+            code="output-exists",
+        )
+    if not report.absolute().parent.is_dir():
+        raise OptionError(
+            f"--report {report}",
+            "its folder does not exist",
+            remedy="make the folder first",
+            code="output-no-folder",
+        )
+    if report in targets.values():
+        raise OptionError(
+            f"--report {report}",
+            "is the name of the picture too",
+            remedy="choose another name, such as one ending in .json",
+            code="option-value",
+        )
+
+
+def _names(blends: list[str]) -> tuple[str, ...]:
+    names = [name.strip() for words in blends for name in words.split(",") if name.strip()]
+    return tuple(dict.fromkeys(names))
+
+
+def _numbers(option: str, text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(word) for word in text.split(","))
+    except ValueError as error:
+        raise OptionError(
+            f"{option} {text}",
+            "is not a list of numbers",
+            remedy="give numbers with commas between them",
+            code="option-value",
+        ) from error
+
+
+def _pair(option: str, text: str) -> tuple[float, float]:
+    numbers = _numbers(option, text)
+    if len(numbers) not in (1, 2):
+        raise OptionError(
+            f"{option} {text}",
+            "takes one or two numbers",
+            remedy="such as 3 or 3,2.5",
+            code="option-value",
+        )
+    return numbers[0], numbers[-1]
+
+
+def _memory(text: str | None) -> int | None:
+    if text is None:
+        return None
+    from stacker.engine.memory import parse_size
+
+    return parse_size(text)

@@ -1,0 +1,85 @@
+"""``stacker scene``: a simulated burst with its truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stacker.cli.telling import showing_progress, tell, telling_errors
+from stacker.errors import OptionError
+
+
+def scene(
+    name: Annotated[
+        str, typer.Argument(help="harbour, road, lighthouse, quay, stars or fireworks.")
+    ],
+    folder: Annotated[Path, typer.Argument(help="Where to put the frames; made if needed.")],
+    frames: Annotated[int | None, typer.Option(help="How many frames.")] = None,
+    size: Annotated[str, typer.Option(help="Width x height in pixels.")] = "960x640",
+    seed: Annotated[int, typer.Option(help="Another number, another burst.")] = 1,
+    shutter: Annotated[float | None, typer.Option(help="Seconds that each frame is open.")] = None,
+    interval: Annotated[
+        float | None, typer.Option(help="Seconds from one frame's start to the next.")
+    ] = None,
+    tremor: Annotated[
+        float, typer.Option(help="How far a hand moves the camera, in pixels.")
+    ] = 0.0,
+    file_format: Annotated[
+        str, typer.Option("--format", help="jpg (8 bit), png or tif (16 bit).")
+    ] = "jpg",
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace frames that are there.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No progress.")] = False,
+) -> None:
+    """Render a burst of a scene at Kestrel Point, with the truth beside it.
+
+    The frames carry the times and exposure of a camera. In the folder truth/ lie the exposure
+    that one long opening would have given, and more to compare results with, in linear light.
+
+    Example:  stacker scene road night-road/ --frames 40 --size 1500x1000
+    """
+    with telling_errors():
+        from stacker.engine.passes import worker_count
+        from stacker.scenes import render_scene
+
+        with showing_progress(quiet=quiet) as progress:
+            begun = False
+
+            def on_frame(done: int, total: int) -> None:
+                nonlocal begun
+                if not begun:
+                    progress.start(f"rendering {name}", total)
+                    begun = True
+                progress.advance()
+
+            rendered = render_scene(
+                name,
+                folder,
+                frames=frames,
+                size=_size(size),
+                seed=seed,
+                shutter_s=shutter,
+                interval_s=interval,
+                tremor_px=tremor,
+                file_format=file_format,
+                workers=worker_count(None),
+                overwrite=overwrite,
+                on_frame=on_frame,
+            )
+        tell(
+            f"{folder}: {len(rendered.frame_paths)} frames of {name}, {rendered.shutter_s:g} s "
+            f"every {rendered.interval_s:g} s; the truth is in {folder / 'truth'}"
+        )
+
+
+def _size(text: str) -> tuple[int, int]:
+    try:
+        width, height = (int(part) for part in text.lower().split("x"))
+    except ValueError as error:
+        raise OptionError(
+            f"--size {text}", "is no size", remedy="give one such as 960x640", code="option-size"
+        ) from error
+    return width, height

@@ -1,0 +1,59 @@
+"""How commands speak: errors as one sentence, exit codes, progress on the terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import typer
+
+from stacker.errors import StackerError
+
+if TYPE_CHECKING:
+    from stacker.engine.progress import Progress
+
+WRONG_INPUT = 2
+INTERRUPTED = 130
+
+
+@contextmanager
+def telling_errors() -> Iterator[None]:
+    """Turn the input's errors into one sentence and code 2, an interrupt into code 130.
+
+    Anything else is a fault of the program: Python shows where, and leaves with code 1.
+    """
+    try:
+        yield
+    except StackerError as error:
+        typer.echo(f"stacker: {error}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    except KeyboardInterrupt as error:
+        typer.echo("stacker: interrupted; no half-written file is left.", err=True)
+        raise typer.Exit(INTERRUPTED) from error
+
+
+def tell(sentence: str) -> None:
+    """Print a result on stdout."""
+    typer.echo(sentence)
+
+
+def note(sentence: str, *, quiet: bool) -> None:
+    """Print a remark on stderr, unless told to be quiet."""
+    if not quiet:
+        typer.echo(f"note: {sentence}", err=True)
+
+
+@contextmanager
+def showing_progress(*, quiet: bool) -> Iterator[Progress]:
+    """Yield a progress that draws a bar with the time left on stderr, if that is a terminal."""
+    if quiet or not sys.stderr.isatty():
+        from stacker.engine.progress import Silent
+
+        yield Silent()
+        return
+    from stacker.cli.bar import Bar
+
+    with Bar() as bar:
+        yield bar

@@ -1,0 +1,19 @@
+"""Runs the way of the data: settings, memory, workers, passes over the files, the report."""
+
+from stacker.engine.expose import expose_burst
+from stacker.engine.memory import parse_size
+from stacker.engine.progress import Progress, Silent
+from stacker.engine.save import save, save_report
+from stacker.engine.settings import Settings
+from stacker.engine.shot import Shot
+
+__all__ = [
+    "Progress",
+    "Settings",
+    "Shot",
+    "Silent",
+    "expose_burst",
+    "parse_size",
+    "save",
+    "save_report",
+]

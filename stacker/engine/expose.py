@@ -1,0 +1,145 @@
+"""The main job: a burst becomes one long exposure, or several in the same pass."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+import cv2
+
+from stacker.blend import Blend, Intake, find_blend
+from stacker.blend.trimmed import Trimmed
+from stacker.burst import Burst
+from stacker.engine.memory import PassPlan, plan_passes
+from stacker.engine.passes import FrameOutcome, FramePass, make_stripes, worker_count
+from stacker.engine.progress import Progress, Silent
+from stacker.engine.report import make_report, open_time
+from stacker.engine.settings import Settings
+from stacker.engine.shot import Piece, Shot
+from stacker.engine.span import span_of, weights_of
+from stacker.errors import BurstError
+from stacker.version import PROGRAM
+
+
+def expose_burst(
+    burst: Burst, settings: Settings, *, progress: Progress | None = None
+) -> dict[str, Shot]:
+    """Return the exposures by the names of their blends.
+
+    Raises
+    ------
+    OptionError
+        A setting does not fit the burst, or the memory is too small.
+    FrameError
+        A frame is bad and ``settings.on_bad`` is ``"stop"``.
+    BurstError
+        No frame is left to make a picture from.
+    """
+    blends = [_with_limits(find_blend(name), settings) for name in settings.blends]
+    span = span_of(burst, settings)
+    weights = weights_of(burst, span, settings)
+    known_bad = _known_bad(burst, span, settings)
+    weights = tuple(0.0 if place in known_bad else weight for place, weight in enumerate(weights))
+    places = [place for place in span if weights[place] > 0]
+    if not places:
+        raise _nothing_left(burst, known_bad)
+    intake = Intake(burst.encoding, weights, ordered=True)
+    plan = plan_passes(
+        blends,
+        intake,
+        burst.size,
+        workers=min(worker_count(settings.workers), len(places)),
+        memory=settings.memory,
+    )
+    pieces, outcomes = _run_passes(
+        burst, places, blends, intake, plan, settings, progress or Silent()
+    )
+    outcomes |= known_bad
+    used = [place for place in places if outcomes[place].error is None]
+    if not used:
+        raise _nothing_left(burst, outcomes)
+    return {
+        blend.name: Shot(
+            pieces=pieces[number],
+            size=burst.size,
+            space=burst.encoding.space,
+            brightest=blend.brightest(intake),
+            open_s=open_time(burst, used, weights),
+            exif=burst.frames[used[0]].exif,
+            sources=frozenset(burst.sources),
+            report=make_report(
+                burst,
+                settings,
+                blend=blend.name,
+                program=PROGRAM,
+                span=span,
+                weights=weights,
+                outcomes=outcomes,
+                plan=plan,
+            ),
+        )
+        for number, blend in enumerate(blends)
+    }
+
+
+def _with_limits(blend: Blend, settings: Settings) -> Blend:
+    if isinstance(blend, Trimmed):
+        low, high = settings.trim
+        return dataclasses.replace(blend, low=low, high=high)
+    return blend
+
+
+def _known_bad(burst: Burst, span: range, settings: Settings) -> dict[int, FrameOutcome]:
+    """Return the frames known to be bad since the burst was opened; stop at the first if told."""
+    bad: dict[int, FrameOutcome] = {}
+    for place in span:
+        problem = burst.frames[place].problem
+        if problem is not None:
+            if settings.on_bad == "stop":
+                raise problem
+            bad[place] = FrameOutcome(error=problem)
+    return bad
+
+
+def _nothing_left(burst: Burst, outcomes: dict[int, FrameOutcome]) -> BurstError:
+    first = next(iter(outcomes.values())).error
+    return BurstError(
+        burst.frames[0].name,
+        f"none of the {len(outcomes)} frames can be used (the first: {first})",
+        remedy="copy the files again from the card",
+        code="burst-no-frames",
+    )
+
+
+def _run_passes(
+    burst: Burst,
+    places: list[int],
+    blends: Sequence[Blend],
+    intake: Intake,
+    plan: PassPlan,
+    settings: Settings,
+    progress: Progress,
+) -> tuple[list[list[Piece]], dict[int, FrameOutcome]]:
+    """Return the pieces of each blend from top to bottom, and what came of each frame."""
+    pieces: list[list[Piece]] = [[] for _ in blends]
+    outcomes: dict[int, FrameOutcome] = {}
+    # frames are the unit of parallel work: OpenCV's own threads would only compete with them
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        progress.start("blending", len(places) * len(plan.bands))
+        for band in plan.bands:
+            stripes = make_stripes(blends, intake, band, burst.size, plan.workers)
+            # a frame that failed in an earlier band would fail again
+            good = [p for p in places if p not in outcomes or outcomes[p].error is None]
+            frame_pass = FramePass(burst, good, stripes, on_bad=settings.on_bad, progress=progress)
+            outcomes |= frame_pass.run(plan.workers)
+            for number in range(len(blends)):
+                for stripe in stripes:
+                    accumulator = stripe.accumulators[number]
+                    # what still has to share the memory with other bands is finished now
+                    whole = len(plan.bands) == 1
+                    pieces[number].append(accumulator if whole else accumulator.result())
+    finally:
+        cv2.setNumThreads(threads)
+    return pieces, outcomes

@@ -1,0 +1,109 @@
+"""How much memory may be used, and what fits into it."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stacker.blend import Blend, Intake
+from stacker.errors import OptionError
+
+UNITS = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9, "t": 10**12}
+# of the memory that is free, unless the user says otherwise
+SHARE_OF_FREE = 0.5
+# the interpreter with the libraries that are loaded for one exposure
+PROGRAM_BYTES = 110 * 10**6
+# a file while it is decoded, and the band that is being written, as shares of a decoded frame
+FILE_SHARE = 0.25
+BAND_BYTES = 32 * 10**6
+# finished light that waits for the other bands: float32 of three channels
+RESULT_PIXEL_BYTES = 12
+
+
+def parse_size(text: str) -> int:
+    """Return bytes from a size such as ``800MB``, ``1.2G`` or ``64000000``.
+
+    Raises
+    ------
+    OptionError
+        The text is no size, or none above 0.
+    """
+    match = re.fullmatch(r"\s*([0-9]*\.?[0-9]+)\s*([kmgt]?)i?b?\s*", text, re.IGNORECASE)
+    size = round(float(match[1]) * UNITS[match[2].lower()]) if match else 0
+    if size <= 0:
+        raise OptionError(
+            f"--memory {text}",
+            "is no size",
+            remedy="give one such as 800MB or 2GB",
+            code="option-memory",
+        )
+    return size
+
+
+@dataclass(frozen=True)
+class PassPlan:
+    """How the picture is worked on: rows at a time, threads, and what that takes.
+
+    ``bands`` are ranges of rows; each needs one pass over the files.
+    """
+
+    bands: tuple[range, ...]
+    workers: int
+    peak_bytes: int
+
+
+def plan_passes(
+    blends: Sequence[Blend],
+    intake: Intake,
+    size: tuple[int, int],
+    *,
+    workers: int,
+    memory: int | None,
+) -> PassPlan:
+    """Return the fewest passes over the files that keep within the memory.
+
+    Parameters
+    ----------
+    blends : the blends that share the passes.
+    size : (width, height) of the picture in pixels.
+    workers : threads wished for; fewer are used where their frames would not fit.
+    memory : bytes allowed; half of what is free if None.
+
+    Raises
+    ------
+    OptionError
+        Not even one row fits.
+    """
+    width, height = size
+    itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[intake.encoding.stored]
+    frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
+    row = sum(blend.row_bytes(intake, width) for blend in blends)
+    whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
+    allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
+    if whole <= allowed:
+        return PassPlan((range(height),), workers, whole)
+    results = len(blends) * width * height * RESULT_PIXEL_BYTES
+    for threads in sorted({workers, min(workers, 2), 1}, reverse=True):
+        fixed = PROGRAM_BYTES + BAND_BYTES + threads * frame + results
+        rows = (allowed - fixed) // row
+        # rather fewer threads than many passes that decode everything again
+        if rows * 8 >= height or (threads == 1 and rows >= 1):
+            passes = math.ceil(height / rows)
+            rows = math.ceil(height / passes)
+            bands = tuple(range(top, min(top + rows, height)) for top in range(0, height, rows))
+            return PassPlan(bands, threads, fixed + rows * row)
+    raise OptionError(
+        f"--memory {allowed / 1e6:.0f}MB",
+        f"frames of {width} x {height} pixels need at least {(fixed + row) / 1e6:.0f} MB",
+        remedy="allow more, or close other programs",
+        code="option-memory",
+    )
+
+
+def free_memory() -> int:
+    """Return the memory that can be had without swapping, in bytes."""
+    import psutil
+
+    return int(psutil.virtual_memory().available)

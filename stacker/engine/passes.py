@@ -1,0 +1,235 @@
+"""One pass over the files: every frame is decoded once and added to every blend.
+
+Each worker decodes a frame into its own buffer and adds it, stripe by stripe, to accumulators
+that all workers share. A stripe takes frames strictly in their order: a worker that comes early
+waits for its turn. So memory is one frame per worker, and the sum of what happened is the same
+for any number of workers.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stacker.blend import Accumulator, Blend, Intake
+from stacker.burst import Burst
+from stacker.engine.progress import Progress
+from stacker.engine.settings import OnBad
+from stacker.errors import FrameError
+from stacker.light.buffers import zeros
+from stacker.light.encoding import Encoding, PixelArray
+
+# of a frame, per stripe: small enough that workers seldom wait, large enough for large pages
+STRIPE_BYTES = 8 << 20
+# pixels looked at to tell how much of a frame is clipped
+CLIPPING_SAMPLE = 400_000
+
+
+class Cancelled(Exception):  # noqa: N818 - a signal between threads, not an error
+    """The pass is being given up; another thread knows why."""
+
+
+@dataclass
+class Stripe:
+    """Some rows of the picture with an accumulator per blend, open to one frame at a time."""
+
+    rows: range
+    accumulators: list[Accumulator]
+    turn: int = 0
+    cancelled: bool = False
+    changed: threading.Condition = field(default_factory=threading.Condition)
+
+    def take(self, position: int, action: Callable[[], None] | None) -> None:
+        """Wait for the turn of the frame at ``position``, act, and call the next one."""
+        with self.changed:
+            self.changed.wait_for(lambda: self.cancelled or self.turn == position)
+            if self.cancelled:
+                raise Cancelled
+            if action is not None:
+                action()
+            self.turn += 1
+            self.changed.notify_all()
+
+    def cancel(self) -> None:
+        """Let no frame in any more."""
+        with self.changed:
+            self.cancelled = True
+            self.changed.notify_all()
+
+
+@dataclass(frozen=True)
+class FrameOutcome:
+    """What came of one frame: its clipped share (0 to 1), or the error that kept it out."""
+
+    clipped: float = 0.0
+    error: FrameError | None = None
+
+
+def make_stripes(
+    blends: Sequence[Blend], intake: Intake, band: range, size: tuple[int, int], workers: int
+) -> list[Stripe]:
+    """Return empty stripes that cover the rows of ``band``."""
+    width = size[0]
+    row_bytes = width * 3 * np.dtype(intake.encoding.stored).itemsize
+    count = max(workers, round(len(band) * row_bytes / STRIPE_BYTES))
+    count = max(1, min(count, len(band) // 16))
+    edges = [band.start + len(band) * k // count for k in range(count + 1)]
+    return [
+        Stripe(range(top, bottom), [blend.start(intake, bottom - top, width) for blend in blends])
+        for top, bottom in itertools.pairwise(edges)
+    ]
+
+
+class FramePass:
+    """One pass of the frames at ``places`` of the burst over the stripes."""
+
+    def __init__(
+        self,
+        burst: Burst,
+        places: Sequence[int],
+        stripes: Sequence[Stripe],
+        *,
+        on_bad: OnBad,
+        progress: Progress,
+    ) -> None:
+        self.burst = burst
+        self.places = list(places)
+        self.stripes = stripes
+        self.on_bad = on_bad
+        self.progress = progress
+        self.outcomes: dict[int, FrameOutcome] = {}
+        self._buffers = threading.local()
+        self._cancelled = threading.Event()
+        self._first_bad: int | None = None
+
+    def run(self, workers: int) -> dict[int, FrameOutcome]:
+        """Return what came of each frame, by its place in the burst.
+
+        Raises
+        ------
+        FrameError
+            A frame is bad and bad frames are not skipped: the earliest one.
+        """
+        position = {place: number for number, place in enumerate(self.places)}
+        with ThreadPoolExecutor(workers, thread_name_prefix="frames") as pool:
+            futures = [
+                pool.submit(self._work, run, position) for run in self._neighbouring_runs(position)
+            ]
+            try:
+                wait(futures)
+            except BaseException:
+                self._cancel()
+                for future in futures:
+                    future.cancel()
+                raise
+        self._raise_first(futures_errors=[f.exception() for f in futures if not f.cancelled()])
+        return self.outcomes
+
+    def _neighbouring_runs(self, position: dict[int, int]) -> list[tuple[int, ...]]:
+        """Return runs of frames to be decoded together, split where others lie between."""
+        runs: list[tuple[int, ...]] = []
+        for run in self.burst.runs(self.places):
+            start = 0
+            for k in range(1, len(run) + 1):
+                if k == len(run) or position[run[k]] != position[run[k - 1]] + 1:
+                    runs.append(run[start:k])
+                    start = k
+        # workers take runs in this order, so whoever is waited for has begun
+        return sorted(runs)
+
+    def _work(self, run: tuple[int, ...], position: dict[int, int]) -> None:
+        """Decode a run of frames and add each of them in its turn."""
+        left = list(run)
+        try:
+            for place, pixels in self._decoded(run, position[run[0]]):
+                self._add(place, position[place], pixels)
+                left.remove(place)
+        except FrameError as error:
+            self._fail(left, position, error)
+        except Cancelled:
+            # whoever waits for this run's turn would wait for ever
+            self._cancel()
+        except BaseException:
+            self._cancel()
+            raise
+
+    def _decoded(self, run: tuple[int, ...], position: int) -> Iterator[tuple[int, PixelArray]]:
+        """Return the frames of a run in this worker's buffer, one after the other."""
+        if self._cancelled.is_set():
+            raise Cancelled
+        # frames before the first bad one are still read: an earlier one may be bad as well
+        if self._first_bad is not None and position > self._first_bad:
+            raise Cancelled
+        encoding = self.burst.encoding
+        width, height = self.burst.size
+        if not hasattr(self._buffers, "pixels"):
+            self._buffers.pixels = zeros((height, width, 3), encoding.stored)
+        return self.burst.decode(run, out=self._buffers.pixels)
+
+    def _add(self, place: int, position: int, pixels: PixelArray) -> None:
+        clipped = clipped_share(pixels, self.burst.encoding)
+        for stripe in self.stripes:
+            rows = pixels[stripe.rows.start : stripe.rows.stop]
+
+            def add(stripe: Stripe = stripe, rows: PixelArray = rows) -> None:
+                for accumulator in stripe.accumulators:
+                    accumulator.add(rows, index=place)
+
+            stripe.take(position, add)
+        self.outcomes[place] = FrameOutcome(clipped)
+        self.progress.advance()
+
+    def _fail(self, places: list[int], position: dict[int, int], error: FrameError) -> None:
+        """Leave out the frames that could not be had, or give up."""
+        for place in places:
+            self.outcomes[place] = FrameOutcome(error=error)
+        if self.on_bad == "stop":
+            self._first_bad = min(position[places[0]], self._first_bad or len(self.places))
+        try:
+            for place in places:
+                for stripe in self.stripes:
+                    stripe.take(position[place], None)
+                self.progress.advance()
+        except Cancelled:
+            return
+
+    def _cancel(self) -> None:
+        self._cancelled.set()
+        for stripe in self.stripes:
+            stripe.cancel()
+
+    def _raise_first(self, futures_errors: Sequence[BaseException | None]) -> None:
+        for fault in futures_errors:
+            if fault is not None:
+                raise fault
+        if self.on_bad == "stop":
+            for place in self.places:
+                outcome = self.outcomes.get(place)
+                if outcome is not None and outcome.error is not None:
+                    raise outcome.error
+
+
+def clipped_share(pixels: PixelArray, encoding: Encoding) -> float:
+    """Return the share of pixels in which a channel is at its limit, 0 to 1.
+
+    Large frames are judged by evenly spaced rows.
+    """
+    height, width = pixels.shape[:2]
+    step = max(1, height * width // CLIPPING_SAMPLE)
+    sample = pixels[step // 2 :: step]
+    limit = 1.0 if encoding.is_light else encoding.top
+    at_limit = (sample >= limit).reshape(-1, 3)
+    return float(np.count_nonzero(at_limit[:, 0] | at_limit[:, 1] | at_limit[:, 2])) / len(at_limit)
+
+
+def worker_count(wished: int | None) -> int:
+    """Return the number of threads: the wished one, or one per processor there is."""
+    if wished is not None:
+        return wished
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

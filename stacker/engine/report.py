@@ -1,0 +1,140 @@
+"""The report, format 1: what was found in the burst and what was done with it."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from stacker.burst import Burst
+from stacker.engine.memory import PassPlan
+from stacker.engine.passes import FrameOutcome
+from stacker.engine.settings import Settings
+
+FORMAT = 1
+IDENTITY = [[1, 0, 0], [0, 1, 0], [0, 0, 1]]
+# from this share of the picture on, clipped light is worth a word
+MUCH_CLIPPED = 0.05
+TIME_DIGITS = 6
+
+
+def make_report(
+    burst: Burst,
+    settings: Settings,
+    *,
+    blend: str,
+    program: str,
+    span: range,
+    weights: Sequence[float],
+    outcomes: Mapping[int, FrameOutcome],
+    plan: PassPlan,
+) -> dict[str, Any]:
+    """Return the report as plain data, ready for JSON."""
+    used = [place for place in span if weights[place] > 0 and outcomes[place].error is None]
+    open_s = open_time(burst, used, weights)
+    width, height = burst.size
+    return {
+        "format": FORMAT,
+        "program": program,
+        "output": None,
+        "settings": {**asdict(settings), "blend": blend},
+        "reference": burst.frames[used[0]].name,
+        "size": [width, height],
+        "hold": settings.hold,
+        "motion_model": "identity",
+        "colour_space": burst.encoding.space.name,
+        "stored": burst.encoding.stored,
+        "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
+        "gaps": _gaps(burst, used),
+        "open_s": open_s,
+        "elapsed_s": _elapsed(burst, used),
+        "frames_used": len(used),
+        "frames_left_out": len(span) - len(used),
+        "files_passed_over": len(burst.passed_over),
+        "passed_over": list(burst.passed_over),
+        "passes": {
+            "count": len(plan.bands),
+            "rows_at_a_time": len(plan.bands[0]),
+            "workers": plan.workers,
+            "planned_peak_bytes": plan.peak_bytes,
+            "why": _why(plan),
+        },
+        "warnings": [*burst.warnings, *_warnings(burst, used, outcomes)],
+    }
+
+
+def open_time(burst: Burst, used: Sequence[int], weights: Sequence[float]) -> float | None:
+    """Return the open time that the used frames add up to, in seconds; None if not known."""
+    total = 0.0
+    for place in used:
+        shutter = burst.frames[place].shutter_s
+        if shutter is None:
+            return None
+        total += shutter * min(1.0, weights[place])
+    return round(total, TIME_DIGITS)
+
+
+def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None) -> dict[str, Any]:
+    frame = burst.frames[place]
+    why = None
+    if outcome is not None and outcome.error is not None:
+        why = outcome.error.why
+    elif weight == 0:
+        why = "its weight is 0"
+    return {
+        "name": frame.name,
+        "start_s": round(frame.start_s, TIME_DIGITS),
+        "shutter_s": frame.shutter_s,
+        "used": why is None,
+        "why": why,
+        "weight": weight,
+        "to_reference": IDENTITY,
+        "local": None,
+        "residual_px": 0.0,
+        "clipped": round(outcome.clipped, 6) if outcome is not None else None,
+    }
+
+
+def _gaps(burst: Burst, used: Sequence[int]) -> list[dict[str, Any]]:
+    gaps = []
+    for place, following in itertools.pairwise(used):
+        frame = burst.frames[place]
+        seconds = None
+        if frame.shutter_s is not None:
+            seconds = burst.frames[following].start_s - (frame.start_s + frame.shutter_s)
+            seconds = round(max(0.0, seconds), TIME_DIGITS)
+        gaps.append({"after": frame.name, "seconds": seconds, "bridged": False})
+    return gaps
+
+
+def _elapsed(burst: Burst, used: Sequence[int]) -> float | None:
+    last = burst.frames[used[-1]]
+    if last.shutter_s is None:
+        return None
+    return round(last.start_s + last.shutter_s - burst.frames[used[0]].start_s, TIME_DIGITS)
+
+
+def _why(plan: PassPlan) -> str:
+    if len(plan.bands) == 1:
+        return "the whole picture fits into the memory allowed: every file is decoded once"
+    return (
+        f"the picture is worked on in {len(plan.bands)} bands of up to {len(plan.bands[0])} rows "
+        f"to keep within the memory allowed: every file is decoded {len(plan.bands)} times"
+    )
+
+
+def _warnings(burst: Burst, used: Sequence[int], outcomes: Mapping[int, FrameOutcome]) -> list[str]:
+    warnings = []
+    bad = [place for place, outcome in sorted(outcomes.items()) if outcome.error is not None]
+    if bad:
+        names = ", ".join(burst.frames[place].name for place in bad[:3])
+        more = f" and {len(bad) - 3} more" if len(bad) > 3 else ""
+        warnings.append(f"{len(bad)} of {len(outcomes)} frames left out: {names}{more}")
+    clipped = sum(outcomes[place].clipped for place in used) / len(used)
+    if clipped > MUCH_CLIPPED:
+        warnings.append(
+            f"{clipped:.0%} of the picture is burnt out in the frames: it stays so in the result; "
+            "shorter frames keep it"
+        )
+    return warnings

@@ -1,0 +1,83 @@
+"""Writing an exposure, and its report, to files."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection
+from pathlib import Path
+from typing import Any
+
+from stacker.engine.shot import Shot
+from stacker.finish import Metadata, Tone, place_file, save_picture
+from stacker.version import PROGRAM
+
+# of the report, what it takes to make the picture again
+DESCRIBED = ("program", "settings", "frames_used", "open_s", "elapsed_s", "reference")
+
+
+def save(
+    shot: Shot,
+    target: str | Path,
+    *,
+    depth: int | None = None,
+    exposure_ev: float = 0.0,
+    shoulder: bool = False,
+    keep_location: bool = False,
+    overwrite: bool = False,
+) -> dict[str, Any]:
+    """Return the shot's report with the file's name in it, having written the picture.
+
+    Parameters
+    ----------
+    target : the suffix says the kind: .tif (16 bit), .png (16 bit) or .jpg (8 bit).
+    depth : bits per channel; 32 makes a .tif of linear light in floating point.
+    exposure_ev : stops by which the light is made brighter.
+    shoulder : bend highlights so that light above 1.0 keeps its shades.
+    keep_location : keep the place and the owner's name that the first frame carries.
+    overwrite : replace a file that is there; never one of the sources.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written there.
+    OptionError
+        That kind of file cannot have that depth.
+    """
+    target = Path(target)
+    tone = Tone(exposure_ev=exposure_ev, shoulder=shoulder, brightest=shot.brightest)
+    chosen = {"exposure_ev": exposure_ev, "shoulder": shoulder, "depth": depth}
+    report = {**shot.report, "output": str(target)}
+    report["settings"] = {**report["settings"], **chosen}
+    warnings = save_picture(
+        target,
+        shot.bands(),
+        size=shot.size,
+        space=shot.space,
+        tone=tone,
+        metadata=Metadata(
+            exif=shot.exif,
+            exposure_s=shot.open_s,
+            description=json.dumps({key: report[key] for key in DESCRIBED}),
+            software=PROGRAM,
+            keep_location=keep_location,
+        ),
+        depth=depth,
+        overwrite=overwrite,
+        sources=shot.sources,
+    )
+    report["warnings"] = [*report["warnings"], *warnings]
+    return report
+
+
+def save_report(
+    report: object, target: Path, *, overwrite: bool, sources: Collection[Path] = ()
+) -> None:
+    """Write a report as JSON, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written there.
+    """
+    with place_file(target, overwrite=overwrite, sources=sources) as file:
+        file.write(json.dumps(report, indent=1, ensure_ascii=False).encode() + b"\n")

@@ -1,0 +1,108 @@
+"""Everything that can be chosen for an exposure, as one frozen object.
+
+The command, the function and the page all make one of these and hand it on.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from stacker.errors import OptionError
+
+OnBad = Literal["stop", "skip"]
+Hold = Literal["still"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """How a burst becomes a picture.
+
+    Parameters
+    ----------
+    blends : names of blends; several share one pass over the files.
+    hold : what is held still; ``still`` uses the frames as they lie.
+    first, last : span of frames, counted from 1, both ends included; the whole burst if None.
+    shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
+    ramp_in_s, ramp_out_s : time over which the shutter opens and closes gradually, in seconds.
+    weights : one factor per frame of the span, 0 or more; all 1 if None.
+    trim : limits of the trimmed mean below and above, in standard deviations.
+    on_bad : stop at a frame that cannot be read, or skip it.
+    memory : bytes that may be used; a share of what is free if None.
+    workers : threads; one per processor if None.
+    """
+
+    blends: tuple[str, ...] = ("mean",)
+    hold: Hold = "still"
+    first: int | None = None
+    last: int | None = None
+    shutter_s: float | None = None
+    ramp_in_s: float = 0.0
+    ramp_out_s: float = 0.0
+    weights: tuple[float, ...] | None = None
+    trim: tuple[float, float] = (3.0, 3.0)
+    on_bad: OnBad = "stop"
+    memory: int | None = None
+    workers: int | None = None
+
+    def __post_init__(self) -> None:
+        _choice("--hold", self.hold, get_args(Hold))
+        _choice("--on-bad", self.on_bad, get_args(OnBad))
+        if not self.blends:
+            raise OptionError("--blend", "no blend is named", code="option-blend")
+        if self.shutter_s is not None:
+            _positive("--shutter", self.shutter_s)
+        for option, seconds in (("--ramp-in", self.ramp_in_s), ("--ramp-out", self.ramp_out_s)):
+            if not (math.isfinite(seconds) and seconds >= 0):
+                raise _nonsense(option, seconds, "0 or more seconds")
+        if self.workers is not None and self.workers < 1:
+            raise _nonsense("--workers", self.workers, "1 or more")
+        if self.last is not None and self.shutter_s is not None:
+            raise OptionError(
+                "--shutter",
+                "the span is given twice",
+                remedy="give --last or --shutter, not both",
+                code="option-span",
+            )
+        for weight in self.weights or ():
+            if not (math.isfinite(weight) and weight >= 0):
+                raise _nonsense("--weights", weight, "numbers of 0 or more")
+
+
+def _choice(option: str, value: str, choices: tuple[str, ...]) -> None:
+    if value not in choices:
+        raise OptionError(
+            f"{option} {value}",
+            "no such choice in this version",
+            remedy=f"there is {' and '.join(choices)}",
+            code="option-choice",
+        )
+
+
+def _positive(option: str, value: float) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise _nonsense(option, value, "a number above 0")
+
+
+def _nonsense(option: str, value: float, wanted: str) -> OptionError:
+    return OptionError(
+        f"{option} {value:g}", "makes no sense here", remedy=f"give {wanted}", code="option-value"
+    )
+
+
+def refuse_unbuilt(*, bridge: bool) -> None:
+    """Return if nothing is asked for that this version cannot do yet.
+
+    Raises
+    ------
+    OptionError
+        Bridging is asked for.
+    """
+    if bridge:
+        raise OptionError(
+            "--bridge",
+            "filling the gaps between frames is not in this version",
+            remedy="leave it out, or shoot with shorter gaps",
+            code="option-unbuilt",
+        )

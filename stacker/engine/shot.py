@@ -1,0 +1,54 @@
+"""An exposure that was built: its light, its colour space and how it came about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stacker.blend import Accumulator
+from stacker.light.encoding import LightArray, Picture, as_light
+from stacker.light.space import ColourSpace
+
+# a finished stripe, or the accumulator that can finish it when asked
+Piece = Picture | Accumulator
+
+
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """A long exposure.
+
+    Parameters
+    ----------
+    pieces : the picture from top to bottom.
+    size : (width, height) in pixels.
+    space : the colour space of the light.
+    brightest : the greatest light that the blend can give.
+    open_s : the open time that was built, in seconds; None if no clock told.
+    exif : the Exif block of the first frame.
+    sources : the files it was made from.
+    report : everything that was found and done, ready for JSON.
+    """
+
+    pieces: Sequence[Piece]
+    size: tuple[int, int]
+    space: ColourSpace
+    brightest: float
+    open_s: float | None
+    exif: bytes | None
+    sources: frozenset[Path]
+    report: dict[str, Any]
+
+    def bands(self) -> Iterator[Picture]:
+        """Yield the picture from top to bottom, piece by piece."""
+        for piece in self.pieces:
+            yield piece.result() if isinstance(piece, Accumulator) else piece
+
+    @cached_property
+    def light(self) -> LightArray:
+        """The whole picture in linear light, float32 (H, W, 3)."""
+        return np.concatenate([as_light(band) for band in self.bands()])

@@ -1,0 +1,114 @@
+"""Which frames take part, and how much each of them counts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stacker.burst import Burst, Frame
+from stacker.engine.settings import Settings
+from stacker.errors import OptionError
+
+# where no clock and no option tells, the frames still count alike
+UNKNOWN_SHUTTER_S = 0.0
+
+
+def span_of(burst: Burst, settings: Settings) -> range:
+    """Return the places (from 0) of the frames between ``first`` and ``last`` or ``shutter_s``.
+
+    Raises
+    ------
+    OptionError
+        The span lies beyond the burst, is empty, or its open time is not known.
+    """
+    count = len(burst.frames)
+    first = 1 if settings.first is None else settings.first
+    last = count if settings.last is None else settings.last
+    for option, place in (("--first", first), ("--last", last)):
+        if not 1 <= place <= count:
+            raise OptionError(
+                f"{option} {place}",
+                f"the burst has {count} frame{'s' if count != 1 else ''}",
+                remedy=f"give a number from 1 to {count}",
+                code="option-span",
+            )
+    if first > last:
+        raise OptionError(
+            f"--first {first} --last {last}",
+            "the span is empty",
+            remedy="the first frame must not come after the last",
+            code="option-span",
+        )
+    if settings.shutter_s is not None:
+        last = _nearest_last(burst.frames, first, settings.shutter_s)
+    return range(first - 1, last)
+
+
+def _nearest_last(frames: Sequence[Frame], first: int, shutter_s: float) -> int:
+    """Return the last frame, counted from 1, for the open time nearest to the one wanted."""
+    open_s, best = 0.0, (float("inf"), first)
+    for place in range(first, len(frames) + 1):
+        shutter = frames[place - 1].shutter_s
+        if shutter is None:
+            raise OptionError(
+                f"--shutter {shutter_s:g}",
+                f"the shutter time of {frames[place - 1].name} is not known",
+                remedy="add --frame-shutter SECONDS, or choose by --first and --last",
+                code="option-span",
+            )
+        open_s += shutter
+        best = min(best, (abs(open_s - shutter_s), place))
+    return best[1]
+
+
+def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ...]:
+    """Return one weight per frame of the whole burst, 0 outside the span.
+
+    Raises
+    ------
+    OptionError
+        The number of weights given is not that of the span, or all weights come to nothing.
+    """
+    given = settings.weights or (1.0,) * len(span)
+    if len(given) != len(span):
+        raise OptionError(
+            "--weights",
+            f"there are {len(given)} weights for {len(span)} frames",
+            remedy="give one number per frame of the span",
+            code="option-weights",
+        )
+    weights = [0.0] * len(burst.frames)
+    for place, weight in zip(span, given, strict=True):
+        ramp = _ramp(burst.frames, span, place, settings)
+        weights[place] = weight * ramp
+    if not any(weights):
+        raise OptionError(
+            "--weights",
+            "no frame has any weight",
+            remedy="give at least one a number above 0",
+            code="option-weights",
+        )
+    return tuple(weights)
+
+
+def _ramp(frames: Sequence[Frame], span: range, place: int, settings: Settings) -> float:
+    """Return how far the shutter is open on average while a frame is taken, 0 to 1.
+
+    The opening rises evenly over ``ramp_in_s`` from the span's start and falls evenly over
+    ``ramp_out_s`` to its end.
+    """
+    if settings.ramp_in_s == 0 and settings.ramp_out_s == 0:
+        return 1.0
+    start_s, end_s = frames[span[0]].start_s, _end_s(frames[span[-1]])
+    opening_s, closing_s = frames[place].start_s, _end_s(frames[place])
+    # a frame's share is taken at several moments: the corners of the ramp may lie within it
+    moments = [opening_s + (closing_s - opening_s) * (k + 0.5) / 16 for k in range(16)]
+    total = 0.0
+    for moment in moments:
+        rise = (moment - start_s) / settings.ramp_in_s if settings.ramp_in_s else 1.0
+        fall = (end_s - moment) / settings.ramp_out_s if settings.ramp_out_s else 1.0
+        total += min(1.0, max(0.0, rise), max(0.0, fall))
+    return total / len(moments)
+
+
+def _end_s(frame: Frame) -> float:
+    return frame.start_s + (UNKNOWN_SHUTTER_S if frame.shutter_s is None else frame.shutter_s)

@@ -1,0 +1,5 @@
+"""Figures about a burst or a result."""
+
+from stacker.survey.likeness import psnr
+
+__all__ = ["psnr"]

@@ -1,0 +1,214 @@
+"""Every blend against plain numpy in float64."""
+
+import numpy as np
+import pytest
+
+from stacker.blend import BLENDS, Intake, find_blend
+from stacker.blend.trimmed import Trimmed
+from stacker.errors import FrameError, OptionError
+from stacker.light.encoding import Encoder, Encoding, as_light
+from stacker.light.space import ADOBE_RGB, SRGB
+
+EIGHT = Encoding("uint8", SRGB)
+SIXTEEN = Encoding("uint16", SRGB)
+FLOAT = Encoding("float32", SRGB)
+
+
+def blended(blend, encoding, frames, weights=None):
+    weights = tuple(weights or (1.0,) * len(frames))
+    accumulator = blend.start(Intake(encoding, weights), *frames[0].shape[:2])
+    for index, frame in enumerate(frames):
+        accumulator.add(frame, index=index)
+    return as_light(accumulator.result())
+
+
+def random_codes(encoding, count, seed=0, shape=(33, 21, 3)):
+    rng = np.random.default_rng(seed)
+    return [rng.integers(0, encoding.top + 1, shape).astype(encoding.stored) for _ in range(count)]
+
+
+@pytest.mark.parametrize("encoding", [EIGHT, SIXTEEN, Encoding("uint8", ADOBE_RGB)])
+@pytest.mark.parametrize("count", [1, 2, 5, 24, 40])
+def test_mean_within_one_code_of_float64(encoding, count):
+    frames = random_codes(encoding, count)
+    # dark frames too: there a code is the least light
+    frames += [frame // 50 for frame in frames]
+    light = encoding.table()[np.stack(frames)].mean(axis=0)
+    curve = encoding.space.curve
+    codes = Encoder(curve).encode(blended(BLENDS["mean"], encoding, frames)).astype(int)
+    wanted = np.rint(curve.from_light(light) * 65535).astype(int)
+    assert np.abs(codes - wanted).max() <= 1
+
+
+def test_mean_of_a_thousand_dark_frames_stays_within_one_code():
+    frames = random_codes(EIGHT, 8, shape=(9, 5, 3))
+    frames = [frame // 40 for frame in frames] * 125
+    wanted = np.rint(SRGB.curve.from_light(EIGHT.table()[np.stack(frames)].mean(0)) * 65535)
+    codes = Encoder(SRGB.curve).encode(blended(BLENDS["mean"], EIGHT, frames))
+    assert np.abs(codes.astype(int) - wanted).max() <= 1
+
+
+def test_more_frames_than_the_whole_number_grid_holds():
+    white = np.full((2, 2, 3), 255, np.uint8)
+    light = blended(BLENDS["mean"], EIGHT, [white] * 2100)
+    np.testing.assert_array_equal(light, 1.0)
+
+
+def test_weighted_mean():
+    frames = random_codes(EIGHT, 4)
+    weights = (0.5, 1.0, 0.0, 0.25)
+    light = EIGHT.table()[np.stack(frames)]
+    wanted = np.average(light, axis=0, weights=weights)
+    # the grid's half step of 2^-27 over the mean weight, and float32
+    np.testing.assert_allclose(
+        blended(BLENDS["mean"], EIGHT, frames, weights), wanted, rtol=1e-6, atol=1e-7
+    )
+
+
+def test_sum_passes_white():
+    frames = random_codes(EIGHT, 6)
+    wanted = EIGHT.table()[np.stack(frames)].sum(axis=0)
+    np.testing.assert_allclose(blended(BLENDS["sum"], EIGHT, frames), wanted, rtol=1e-6, atol=1e-6)
+    assert wanted.max() > 2
+
+
+@pytest.mark.parametrize("encoding", [EIGHT, SIXTEEN, FLOAT])
+def test_lighten_and_darken_are_exact(encoding):
+    frames = random_codes(SIXTEEN if encoding is FLOAT else encoding, 7)
+    if encoding is FLOAT:
+        frames = [(frame / 30000).astype(np.float32) for frame in frames]
+        light = np.stack(frames)
+    else:
+        light = encoding.table().astype(np.float32)[np.stack(frames)]
+    np.testing.assert_array_equal(blended(BLENDS["lighten"], encoding, frames), light.max(0))
+    np.testing.assert_array_equal(blended(BLENDS["darken"], encoding, frames), light.min(0))
+
+
+@pytest.mark.parametrize("encoding", [EIGHT, SIXTEEN])
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 9, 13, 24, 25, 60])
+def test_median_is_exact(encoding, count):
+    frames = random_codes(encoding, count, seed=count)
+    wanted = np.median(encoding.table()[np.stack(frames)], axis=0)
+    found = blended(BLENDS["median"], encoding, frames)
+    np.testing.assert_array_equal(found, wanted.astype(np.float32))
+
+
+def test_median_of_two_values_lies_between_them_in_light():
+    dark, bright = np.full((1, 1, 3), 0, np.uint8), np.full((1, 1, 3), 255, np.uint8)
+    assert blended(BLENDS["median"], EIGHT, [dark, bright])[0, 0, 0] == 0.5
+
+
+def test_median_holds_little_more_than_half_of_the_frames():
+    frames = random_codes(EIGHT, 24)
+    accumulator = BLENDS["median"].start(Intake(EIGHT, (1.0,) * 24), *frames[0].shape[:2])
+    most = 0
+    for index, frame in enumerate(frames):
+        accumulator.add(frame, index=index)
+        most = max(most, len(accumulator.planes) + len(accumulator.free))
+    assert most == 13
+    promised = BLENDS["median"].row_bytes(accumulator.intake, frames[0].shape[1])
+    assert promised == most * frames[0][0].nbytes
+
+
+def test_weighted_median_counts_a_heavy_frame_more():
+    frames = [np.full((1, 1, 3), value, np.uint8) for value in (10, 20, 200)]
+    found = blended(BLENDS["median"], EIGHT, frames, weights=(0.2, 0.2, 1.0))
+    assert found[0, 0, 0] == np.float32(EIGHT.table()[200])
+
+
+def test_max_takes_whole_pixels_of_the_brightest_frame():
+    frames = random_codes(EIGHT, 9)
+    stack = np.stack(frames)
+    light = EIGHT.table()[stack]
+    brightest = (light @ np.array([0.2126, 0.7152, 0.0722])).argmax(axis=0)
+    wanted = np.take_along_axis(light, brightest[np.newaxis, :, :, np.newaxis], 0)[0]
+    np.testing.assert_array_equal(blended(BLENDS["max"], EIGHT, frames), wanted.astype(np.float32))
+
+
+def test_max_prefers_a_blue_lamp_to_grey():
+    """In linear light saturated blue outshines a dark grey; in code values it would not."""
+    lamp, grey = np.array([[[0, 0, 255]]], np.uint8), np.full((1, 1, 3), 60, np.uint8)
+    light = blended(BLENDS["max"], EIGHT, [grey, lamp])
+    np.testing.assert_array_equal(light, [[[0.0, 0.0, 1.0]]])
+
+
+def test_max_keeps_the_earlier_of_equals():
+    even = Encoding("float32", SRGB)
+    red, green, blue = even.space.luminance_weights
+    first = np.array([[[0.5, 0.5, 0.5]]], np.float32)
+    light = [first, first[:, :, ::-1].copy()]
+    assert blended(BLENDS["max"], even, light)[0, 0, 0] == 0.5
+    # the same luminance with other colours: a swap of grey with itself in other order
+    one, two = np.array([[[0.25, 0.0, 0.0]]], np.float32), np.zeros((1, 1, 3), np.float32)
+    two[0, 0, 1] = np.float32(0.25) * np.float32(red) / np.float32(green)
+    from stacker.light.luminance import luminance
+
+    weights = (red, green, blue)
+    if luminance(one, weights) == luminance(two, weights):
+        np.testing.assert_array_equal(blended(BLENDS["max"], even, [two, one]), two)
+
+
+@pytest.mark.parametrize("name", ["lighten", "max"])
+def test_less_weight_leaves_fainter_streaks(name):
+    streak = np.full((1, 1, 3), 200, np.uint8)
+    light = blended(BLENDS[name], EIGHT, [streak], weights=[0.25])
+    np.testing.assert_allclose(light, EIGHT.table()[200] * 0.25, rtol=1e-6)
+
+
+def noisy_frames(count, level=0.2, sigma=0.01, seed=3):
+    rng = np.random.default_rng(seed)
+    light = rng.normal(level, sigma, (count, 40, 40, 3))
+    return [Encoder(SRGB.curve).encode(frame.astype(np.float32)) for frame in light]
+
+
+def test_trimmed_mean_drops_what_a_few_frames_hold():
+    frames = noisy_frames(20)
+    clean = blended(BLENDS["mean"], SIXTEEN, frames[3:])
+    for frame in frames[:3]:
+        frame[10:20, 10:20] = 60000
+    found = blended(BLENDS["trimmed"], SIXTEEN, frames)
+    passing = (slice(10, 20), slice(10, 20))
+    assert abs(found[passing].mean() - clean[passing].mean()) < 0.001
+    assert blended(BLENDS["mean"], SIXTEEN, frames)[passing].mean() > 0.25
+
+
+def test_trimmed_mean_of_plain_noise_is_nearly_the_mean():
+    frames = noisy_frames(40)
+    trimmed = blended(BLENDS["trimmed"], SIXTEEN, frames)
+    mean = blended(BLENDS["mean"], SIXTEEN, frames)
+    # values lost by chance cost little: noise at most a twentieth above the mean's
+    assert trimmed.std() < 1.05 * mean.std()
+    # and as many are lost above as below: no bias beyond a hundredth of one frame's noise
+    assert abs(trimmed.mean() - mean.mean()) < 1e-4
+
+
+def test_limits_of_the_trimmed_mean_are_in_standard_deviations():
+    values = [0.2] * 6 + [0.21, 0.19] * 4 + [0.5]
+    frames = [np.full((1, 1, 3), value, np.float32) for value in values]
+    tight = blended(Trimmed(3, 3), FLOAT, frames)[0, 0, 0]
+    assert abs(tight - 0.2) < 1e-3
+    wide = blended(Trimmed(3, 1000), FLOAT, frames)[0, 0, 0]
+    assert abs(wide - np.mean(values)) < 1e-6
+
+
+def test_equal_frames_but_one_rounding_step_are_not_trimmed():
+    frames = [np.full((1, 1, 3), value, np.uint8) for value in [100] * 9 + [101]]
+    wanted = (9 * EIGHT.table()[100] + EIGHT.table()[101]) / 10
+    assert abs(blended(BLENDS["trimmed"], EIGHT, frames)[0, 0, 0] - wanted) < 1e-6
+
+
+def test_floats_far_beyond_white_are_refused():
+    frame = np.full((1, 1, 3), 1e7, np.float32)
+    with pytest.raises(FrameError) as caught:
+        blended(BLENDS["mean"], FLOAT, [frame])
+    assert caught.value.code == "frame-bad-values"
+
+
+def test_unknown_blend_names_those_there_are_and_the_nearest():
+    with pytest.raises(OptionError) as caught:
+        find_blend("lightem")
+    text = str(caught.value)
+    assert "did you mean lighten" in text
+    assert all(name in text for name in BLENDS)
+    with pytest.raises(OptionError):
+        Trimmed(0, 3)
