@@ -25,6 +25,8 @@ Float64Array = npt.NDArray[np.float64]
 
 # a step this much above the usual one is a pause whatever the rounding
 CERTAIN_PAUSE_S = 2.0
+# what a window of one second is taken wider by, for times that fall on its edge
+EDGE_S = 1e-3
 # shutters and timers of real cameras wander a little
 JITTER_S = 0.08
 # a spread up to this still is one cadence, seen through an unsteady clock
@@ -72,7 +74,7 @@ def fit_cadence(
     highest = float(usual + CERTAIN_PAUSE_S)
     spread = _shared_spread(stamps, places, parts)
     best = _lowest(spread, highest)
-    if spread(best) >= 1.0:
+    if spread(best) >= 1.0 + EDGE_S:
         parts = _split_finely(stamps, places, parts, highest)
         if len(parts) > 2 + len(stamps) // FRAMES_A_STRETCH:
             return _evenly(stamps, "the frames do not follow each other steadily")
@@ -125,7 +127,7 @@ def _fitting_span(
     spread: Callable[[float], float], best: float, highest: float
 ) -> tuple[float, float]:
     """Return the span of intervals that fit as well as need be, around the best one."""
-    limit = max(1.0, spread(best) + 1e-6)
+    limit = max(1.0, spread(best)) + EDGE_S
     edges = []
     for beyond in (0.0, highest):
         inside, outside = best, beyond
@@ -179,7 +181,7 @@ def _longest_fit(
     def fits(stop: int) -> bool:
         run = slice(start, stop)
         spread = _shared_spread(stamps[run], places[run], [slice(0, stop - start)])
-        return spread(_lowest(spread, highest)) < 1.0
+        return spread(_lowest(spread, highest)) < 1.0 + EDGE_S
 
     good, bad = start + 2, end + 1
     while bad - good > 1:

@@ -72,7 +72,7 @@ def read_tags(tags: TagFile) -> ShotFacts:
         camera=_camera(tags.text(first, MAKE), tags.text(first, MODEL)),
         taken=taken,
         fine=fine,
-        shutter_s=_shutter(tags.ratio(shot, EXPOSURE_TIME)),
+        shutter_s=_shutter(tags.number(shot, EXPOSURE_TIME)),
         broken=broken,
     )
     interop, _ = _directory_at(tags, tags.whole(shot, INTEROP_IFD))
@@ -125,7 +125,7 @@ def _values(tags: TagFile, entries: dict[int, Entry]) -> dict[int, _Value]:
 
 
 def _stored(size: int) -> int:
-    """Return how many bytes a value takes beside its entry: up to four none, then an even number."""
+    """Return how many bytes a value takes beside its entry: none up to four, else even."""
     return 0 if size <= 4 else size + size % 2
 
 

@@ -16,7 +16,8 @@ from typing import IO
 TYPE_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 TYPE_SIZES |= {16: 8, 17: 8, 18: 8}
 _WHOLE = {1: "B", 3: "H", 4: "I", 6: "b", 8: "h", 9: "i", 13: "I", 16: "Q", 17: "q", 18: "Q"}
-_ASCII, _RATIONAL, _SIGNED_RATIONAL, _UNDEFINED = 2, 5, 10, 7
+_NUMBERS = _WHOLE | {5: "II", 10: "ii", 11: "f", 12: "d"}
+_ASCII, _UNDEFINED = 2, 7
 # no sound directory holds more entries; a damaged count must not make us read on for ever
 MAX_ENTRIES = 4096
 # values longer than this are no text, time or orientation
@@ -95,17 +96,22 @@ class TagFile:
         except (struct.error, OSError, OverflowError):
             return None
 
-    def ratio(self, entries: dict[int, Entry], tag: int) -> float | None:
-        """Return the first rational number of a tag, or None where absent or damaged."""
+    def number(self, entries: dict[int, Entry], tag: int) -> float | None:
+        """Return the first number of a tag, whole or not; None where absent or damaged.
+
+        Exif asks for two whole numbers, one above the other; some programs write a float.
+        """
         entry = entries.get(tag)
-        if entry is None or entry.kind not in (_RATIONAL, _SIGNED_RATIONAL):
+        form = None if entry is None else _NUMBERS.get(entry.kind)
+        if entry is None or form is None:
             return None
-        form = "II" if entry.kind == _RATIONAL else "ii"
         try:
-            above, below = struct.unpack_from(self.order + form, self.raw(entry))
+            above, *below = struct.unpack_from(self.order + form, self.raw(entry))
         except (struct.error, OSError, OverflowError):
             return None
-        return above / below if below else None
+        if not below:
+            return float(above)
+        return above / below[0] if below[0] else None
 
     def text(self, entries: dict[int, Entry], tag: int) -> str:
         """Return the text of a tag, without trailing blanks; "" where absent or damaged."""

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
+    # frames are worked on in parallel; threads of the linear algebra would only spin beside them
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         from stacker.cli.app import app
 

@@ -28,7 +28,7 @@ from stacker.light.encoding import Encoding, PixelArray
 # of a frame, per stripe: small enough that workers seldom wait, large enough for large pages
 STRIPE_BYTES = 8 << 20
 # pixels looked at to tell how much of a frame is clipped
-CLIPPING_SAMPLE = 400_000
+CLIPPING_SAMPLE = 200_000
 
 
 class Cancelled(Exception):  # noqa: N818 - a signal between threads, not an error

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.light.encoding import (
+    BLOCK_SAMPLES,
     CODE_MAX,
     CodedLight,
     Encoder,
@@ -79,20 +80,27 @@ def to_codes8(codes16: Uint16Array, top_row: int) -> npt.NDArray[np.uint8]:
     rows, width = codes16.shape[:2]
     tile = _dither_rows(width)
     out = np.empty(codes16.shape, np.uint8)
+    step = max(1, BLOCK_SAMPLES // (width * 3))
     start = 0
     while start < rows:
         first = (top_row + start) % TILE_SIDE
-        stop = min(rows, start + TILE_SIDE - first)
+        stop = min(rows, start + step, start + TILE_SIDE - first)
         # sums beyond the greatest code stay there, and that code is a multiple of 257
-        raised = np.asarray(cv2.add(codes16[start:stop], tile[first : first + stop - start]))
-        out[start:stop] = look_up(raised, _divided())
+        tile_rows = tile[first : first + stop - start]
+        raised = np.asarray(cv2.add(codes16[start:stop], tile_rows), np.uint16)
+        out[start:stop] = _divided(raised)
         start = stop
     return out
 
 
-@lru_cache(maxsize=1)
-def _divided() -> npt.NDArray[np.uint8]:
-    return (np.arange(CODE_MAX + 1) // CODES_PER_STEP).astype(np.uint8)
+def _divided(codes: Uint16Array) -> Uint16Array:
+    """Return the codes divided by 257, rounded down, having used the argument for its work.
+
+    For every x below 2^16, x // 257 is (x - x // 256) // 256: in 16 bits, without a division.
+    """
+    codes -= codes >> 8
+    codes >>= 8
+    return codes
 
 
 @lru_cache(maxsize=1)

@@ -13,14 +13,21 @@ from stacker.scenes.sky import Colour, Mood
 from stacker.scenes.texture import Shape, fractal_noise, relief
 
 FRONT_M = 29.0
-DOORS: tuple[Colour, ...] = ((0.10, 0.22, 0.26), (0.30, 0.07, 0.05), (0.07, 0.17, 0.10), (0.12, 0.10, 0.20))
+DOORS: tuple[Colour, ...] = (
+    (0.10, 0.22, 0.26),
+    (0.30, 0.07, 0.05),
+    (0.07, 0.17, 0.10),
+    (0.12, 0.10, 0.20),
+)
 FRAME: Colour = (0.78, 0.77, 0.73)
 
 
 class Front:
     """A house front facing the viewer: paints rectangles given in metres along and up it."""
 
-    def __init__(self, view: View, ground: Ground, picture: Light, left: float, shade: Light) -> None:
+    def __init__(
+        self, view: View, ground: Ground, picture: Light, left: float, shade: Light
+    ) -> None:
         self._size = (view.width, view.height)
         self._ground, self._picture, self._left, self._shade = ground, picture, left, shade
 
@@ -43,7 +50,7 @@ def paint_facades(view: View, mood: Mood, ground: Ground, picture: Light, edge_m
     render = fractal_noise(shape, rng, 46 * view.unit, stretch=0.6, gain=0.62)
     rough = fractal_noise(shape, rng, 5 * view.unit, gain=0.8)
     bumps = relief(rough * 0.8 * view.unit, from_left=0.5, from_above=0.5)
-    shade = (1 + 0.06 * render + 0.35 * bumps).astype(np.float32)
+    shade = (1 + 0.07 * render + 0.10 * bumps).astype(np.float32)
     right = -1.5
     while float(ground.pixels(right, FRONT_M)[0]) > -10:
         wide = float(rng.uniform(5.2, 7.5))
@@ -86,17 +93,26 @@ def _door(front: Front, mood: Mood, x: float, colour: Colour) -> None:
 
 
 def _window(
-    front: Front, mood: Mood, rng: np.random.Generator, x: float, sill: float, shutters: Colour | None
+    front: Front,
+    mood: Mood,
+    rng: np.random.Generator,
+    x: float,
+    sill: float,
+    shutters: Colour | None,
 ) -> None:
     """Paint a window with its frame, panes that mirror some sky, and perhaps shutters."""
     half, tall = 0.50, 1.45
     if shutters is not None:
         for side in (-1, 1):
             inner, outer = x + side * half, x + side * (half + 0.46)
-            front.box(min(inner, outer), max(inner, outer), sill, sill + tall, lit(shutters, mood, 0.5))
-    front.box(x - half - 0.08, x + half + 0.08, sill - 0.1, sill + tall + 0.08, lit(FRAME, mood, 0.6))
+            front.box(
+                min(inner, outer), max(inner, outer), sill, sill + tall, lit(shutters, mood, 0.5)
+            )
+    front.box(
+        x - half - 0.08, x + half + 0.08, sill - 0.1, sill + tall + 0.08, lit(FRAME, mood, 0.6)
+    )
     sky = rng.uniform(0.05, 0.40)
-    glass = np.float32([0.045, 0.055, 0.065]) + np.float32(sky) * np.float32([0.22, 0.30, 0.40])
+    glass = np.array([0.045, 0.055, 0.065], np.float32) + np.float32(sky) * np.array([0.22, 0.30, 0.40], np.float32)
     for column in (0, 1):
         for row in (0, 1):
             left = x - half + 0.05 + column * (half + 0.0)
@@ -126,7 +142,12 @@ def paint_mooring(view: View, mood: Mood, ground: Ground, picture: Light, edge_m
         Shape(size, outline(hull)).paint(picture, lit(hull_colour, mood, 0.65))
         cabin = [(long * 0.32, 0.85), (long * 0.36, 1.4), (long * 0.66, 1.4), (long * 0.72, 0.88)]
         Shape(size, outline(cabin)).paint(picture, lit((0.72, 0.70, 0.65), mood, 0.7))
-        mast = [(long * 0.40, 0.9), (long * 0.40 + 0.13, 0.9), (long * 0.40 + 0.09, long * 1.3), (long * 0.40 + 0.03, long * 1.3)]
+        mast = [
+            (long * 0.40, 0.9),
+            (long * 0.40 + 0.13, 0.9),
+            (long * 0.40 + 0.09, long * 1.3),
+            (long * 0.40 + 0.03, long * 1.3),
+        ]
         Shape(size, outline(mast)).paint(picture, lit((0.62, 0.58, 0.50), mood, 0.6))
         boom = [(long * 0.40, 2.0), (long * 0.86, 1.9), (long * 0.86, 2.15), (long * 0.40, 2.3)]
         Shape(size, outline(boom)).paint(picture, lit((0.10, 0.16, 0.30), mood, 0.5))

@@ -50,7 +50,9 @@ class Sprite:
 
 
 def _limb(
-    start: tuple[float, float], middle: tuple[float, float], end: tuple[float, float],
+    start: tuple[float, float],
+    middle: tuple[float, float],
+    end: tuple[float, float],
     widths: tuple[float, float, float],
 ) -> npt.NDArray[np.float64]:
     """Return the outline of a bent limb as a polygon."""
@@ -68,7 +70,13 @@ def _leg(swing: float, hip: float) -> npt.NDArray[np.float64]:
     lift = 0.045 * max(0.0, -swing)
     foot = (0.20 * swing - 0.02 * (swing < 0), -0.03 - lift)
     leg = _limb((hip, -0.50), knee, foot, (0.115, 0.085, 0.055))
-    toe = np.array([[foot[0] - 0.02, foot[1] + 0.03], [foot[0] + 0.085, foot[1] + 0.03], [foot[0] + 0.06, foot[1] - 0.012]])
+    toe = np.array(
+        [
+            [foot[0] - 0.02, foot[1] + 0.03],
+            [foot[0] + 0.085, foot[1] + 0.03],
+            [foot[0] + 0.06, foot[1] - 0.012],
+        ]
+    )
     return np.concatenate([leg[:3], toe[[2, 1, 0]], leg[3:]])
 
 
@@ -101,18 +109,31 @@ def paint_figure(rng: np.random.Generator, tall_px: float, light: Colour) -> Spr
         swing = np.sin(2 * np.pi * number / PHASES) if number < PHASES else 0.14
         picture = np.zeros((height, width, 4), np.float32)
 
-        def draw(outline: npt.NDArray[np.float64], colour: npt.NDArray[np.float64], lit: float, picture: Light = picture) -> None:
+        def draw(
+            outline: npt.NDArray[np.float64],
+            colour: npt.NDArray[np.float64],
+            lit: float,
+            picture: Light = picture,
+        ) -> None:
             corners = outline * tall + [width / 2, FOOT_AT * tall]
             shape = Shape(size, corners)
             patch = picture[shape.rows, shape.columns]
             shade = lit * round_shade[shape.rows, shape.columns, None]
             paint = np.concatenate(
-                [np.float32(colour * light) * shade, np.ones((*shape.cover.shape, 1), np.float32)], axis=2
+                [np.float32(colour * light) * shade, np.ones((*shape.cover.shape, 1), np.float32)],
+                axis=2,
             )
             patch += shape.cover[..., None] * (paint - patch)
 
-        far_arm = _limb((-0.005, -0.80), (0.05 * swing, -0.65), (0.13 * swing + 0.03, -0.50), (0.07, 0.06, 0.05))
-        near_arm = _limb((0.0, -0.80), (-0.06 * swing - 0.01, -0.65), (-0.14 * swing + 0.03, -0.50), (0.085, 0.07, 0.055))
+        far_arm = _limb(
+            (-0.005, -0.80), (0.05 * swing, -0.65), (0.13 * swing + 0.03, -0.50), (0.07, 0.06, 0.05)
+        )
+        near_arm = _limb(
+            (0.0, -0.80),
+            (-0.06 * swing - 0.01, -0.65),
+            (-0.14 * swing + 0.03, -0.50),
+            (0.085, 0.07, 0.055),
+        )
         draw(far_arm, coat, 0.62)
         draw(_leg(-swing, -0.01), legs, 0.66)
         draw(_leg(swing, 0.01), legs, 1.0)
@@ -138,7 +159,10 @@ def place_sprite(
     picture = sprite.steps[step]
     half = picture.shape[1] / 2
     matrix = np.array(
-        [[flip * scale, 0, foot[0] - flip * scale * half], [0, scale, foot[1] - scale * FOOT_AT * sprite.tall_px]]
+        [
+            [flip * scale, 0, foot[0] - flip * scale * half],
+            [0, scale, foot[1] - scale * FOOT_AT * sprite.tall_px],
+        ]
     )
     patch = _warp_into(canvas, picture, matrix)
     if patch is not None:
@@ -168,7 +192,7 @@ def place_shadow(
     patch = _warp_into(canvas, shadow[..., None], matrix)
     if patch is not None:
         area, cover = patch
-        area *= 1 - cover.reshape(*area.shape[:2], 1) * np.float32(dark)
+        area *= 1 - cover.reshape(*area.shape[:2], 1) * np.asarray(dark, np.float32)
 
 
 def _warp_into(
@@ -178,7 +202,9 @@ def _warp_into(
     height, width = picture.shape[:2]
     corners = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1]]) @ matrix.T
     low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 1, 0)
-    high = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 2, [canvas.shape[1], canvas.shape[0]])
+    high = np.minimum(
+        np.ceil(corners.max(axis=0)).astype(int) + 2, [canvas.shape[1], canvas.shape[0]]
+    )
     if np.any(high <= low):
         return None
     moved = matrix.copy()

@@ -21,7 +21,7 @@ BEAM_SIGMA = np.radians(2.3)
 # How flat the circle of the turning beam looks from the shore: its height over its width.
 FLATNESS = 0.42
 BEAM_LIGHT = 0.55
-LANTERN_COLOUR = np.float32([1.0, 0.90, 0.70])
+LANTERN_COLOUR = np.array([1.0, 0.90, 0.70], np.float32)
 # A quarter turn after the beam points right it points at the viewer.
 TOWARDS_VIEWER = np.pi / 2
 
@@ -128,7 +128,10 @@ class Lighthouse(Scene):
         """Return the light of the boat's lamps and of their broken reflections, and its rows."""
         view = self.view
         middle = self._sea.horizon + 0.085 * view.height
-        rows = slice(max(0, int(middle - 0.2 * view.height)), min(view.height, int(middle + 0.25 * view.height)))
+        rows = slice(
+            max(0, int(middle - 0.2 * view.height)),
+            min(view.height, int(middle + 0.25 * view.height)),
+        )
         tall = rows.stop - rows.start
         mast, side = np.array([0.034, 0.012]), np.array([0.0, -0.006])
         sea_row = middle - rows.start

@@ -83,7 +83,7 @@ def paint_pier(view: View, mood: Mood) -> tuple[Light, Light]:
     stain = smoothstep(-0.3, 1.6, fractal_noise(shape, rng, 60 * view.unit, stretch=2.5))
     shade = tone * (1 - 0.55 * joints) * (1 + 0.10 * grain) * (1 - 0.28 * stain)
     sun = np.clip(0.42 + 0.8 * chips, 0.05, 1.2)
-    top = lit(np.float32([0.46, 0.42, 0.37]) * shade[..., None], mood, sun)
+    top = lit(np.array([0.46, 0.42, 0.37], np.float32) * shade[..., None], mood, sun)
     return _with_wall(view, mood, ground, top, grain)
 
 

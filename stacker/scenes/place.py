@@ -120,7 +120,7 @@ def _headland(view: View, mood: Mood, horizon: float, picture: Light) -> Light:
     share = above / np.maximum(tall, 1)
     rocky = 1 - smoothstep(0.20, 0.48, share + 0.12 * bumps)
     turf = blend(GRASS, HEATH, smoothstep(-0.8, 0.9, bumps + 0.4 * cracks))
-    ground = blend(turf, np.broadcast_to(np.float32(ROCK), turf.shape), rocky)
+    ground = blend(turf, np.broadcast_to(np.asarray(ROCK, np.float32), turf.shape), rocky)
     wet = 1 - 0.55 * (1 - smoothstep(0.0, 0.012, above / view.height))
     face = np.clip(0.30 + (1 - rocky) * slope + rocky * crag + 0.10 * cracks, 0.02, 1.2)
     colour = lit(ground * wet[..., None], mood, face)

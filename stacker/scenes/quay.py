@@ -19,16 +19,16 @@ from stacker.scenes.water import Sea, Water
 HORIZON_AT = 0.40
 EYE_M = 3.0
 EDGE_M = 31.0
-PEOPLE = 15
+PEOPLE = 14
 LINGERERS = 4
 # Nobody lingers for more than this share of the burst.
 LONGEST_STAY = 0.28
 # People move this little in one cell of time: two hundredths of a metre; long exposures use
-# coarser cells, a few hundredths, lest they take minutes.
-CELL_S, LONG_CELL_S, LONG_S = 1 / 60, 1 / 15, 4.0
+# coarser cells, a tenth, which a body's width still hides.
+CELL_S, LONG_CELL_S, LONG_S = 1 / 60, 1 / 10, 4.0
 STEP_M = 0.75
-SHADOW_LIE = (0.95, 0.42)
-SHADOW_DARK: Colour = (0.56, 0.50, 0.42)
+SHADOW_LIE = (0.80, 1.05)
+SHADOW_DARK: Colour = (0.66, 0.60, 0.52)
 FIGURE_LIGHT: Colour = (0.95, 0.94, 0.93)
 
 
@@ -68,7 +68,10 @@ class Quay(Scene):
         super().__init__(view)
         shore = paint_shore(view, DAY, horizon_at=HORIZON_AT)
         self._ground = Ground(
-            0.5 * (view.width - 1), shore.horizon, 0.95 * float(np.sqrt(1.5 * view.width * view.height)), EYE_M
+            0.5 * (view.width - 1),
+            shore.horizon,
+            0.95 * float(np.sqrt(1.5 * view.width * view.height)),
+            EYE_M,
         )
         self._still = self._paint(shore.picture, shore.horizon)
         self._walkers = self._invite()
@@ -88,7 +91,9 @@ class Quay(Scene):
         """Return the cover of the paved ground, up to the edge of the quay."""
         edge = float(self._ground.pixels(0.0, EDGE_M)[1])
         rows = np.clip(self.view.y - edge + 0.5, 0, 1)
-        return np.ascontiguousarray(np.broadcast_to(rows, (self.view.height, self.view.width)), np.float32)
+        return np.ascontiguousarray(
+            np.broadcast_to(rows, (self.view.height, self.view.width)), np.float32
+        )
 
     def _paving(self) -> Light:
         view = self.view
@@ -98,11 +103,13 @@ class Quay(Scene):
         shape = (view.height, view.width)
         grain = fractal_noise(shape, rng, 7 * view.unit, stretch=2.2, gain=0.8)
         worn = fractal_noise(shape, rng, 90 * view.unit, stretch=4.0, gain=0.6)
-        bumps = relief(grain * 1.2 * view.unit, from_left=0.5, from_above=0.5)
+        bumps = relief(grain * 0.45 * view.unit, from_left=0.5, from_above=0.5)
         shade = tone * (1 - 0.42 * joints) * (1 + 0.05 * grain) * (1 + 0.07 * worn)
         kerb = smoothstep(EDGE_M - 1.3, EDGE_M - 1.1, z)
         shade = shade * (1 - kerb) + 1.16 * kerb
-        return lit(np.float32([0.47, 0.44, 0.39]) * shade[..., None], DAY, np.clip(0.72 + bumps, 0, 1.4))
+        return lit(
+            np.array([0.47, 0.44, 0.39], np.float32) * shade[..., None], DAY, np.clip(0.72 + bumps, 0, 1.4)
+        )
 
     def _invite(self) -> list[Walker]:
         """Return the people, the farthest first so that the nearer hide them."""
@@ -126,7 +133,16 @@ class Quay(Scene):
                 begin = float(rng.uniform(0.1, 0.6)) * burst_s
                 x = float(rng.uniform(-0.35, 0.35)) * half - speed * begin
             people.append(
-                Walker(paint_figure(rng, tall_px, FIGURE_LIGHT), tall, x, float(z), drift, half, speed, (begin, stay))
+                Walker(
+                    paint_figure(rng, tall_px, FIGURE_LIGHT),
+                    tall,
+                    x,
+                    float(z),
+                    drift,
+                    half,
+                    speed,
+                    (begin, stay),
+                )
             )
         return people[::-1]
 
@@ -154,9 +170,7 @@ class Quay(Scene):
             # The ground is seen at a low angle: what lies along it is foreshortened.
             lie = (SHADOW_LIE[0], -SHADOW_LIE[1] * EYE_M / z)
             place_shadow(canvas, walker.sprite, step, foot, tall_px, lie=lie, dark=SHADOW_DARK)
-            place_sprite(
-                canvas, walker.sprite, step, foot, tall_px, faces_left=walker.speed < 0
-            )
+            place_sprite(canvas, walker.sprite, step, foot, tall_px, faces_left=walker.speed < 0)
 
     def empty(self) -> Light:
         return self._still.copy()

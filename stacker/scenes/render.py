@@ -197,7 +197,9 @@ def _share_work(
             pool.submit(studio.frame, number, path) for number, path in enumerate(frame_paths)
         ]
         for starts in sliding_starts(plan.shutter_s, plan.end_s):
-            rest.append(pool.submit(lambda part: lightest_so_far.take(studio.lightest(part)), starts))
+            rest.append(
+                pool.submit(lambda part: lightest_so_far.take(studio.lightest(part)), starts)
+            )
         try:
             for done, future in enumerate(as_completed(frames), start=1):
                 future.result()

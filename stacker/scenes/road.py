@@ -37,7 +37,9 @@ WIDTHS_PX = (0.8, 1.6, 3.2, 6.4)
 def road_centre(z: Light | FloatArray) -> FloatArray:
     """Return how far right of the eye the middle of the road lies ``z`` metres away."""
     away = np.asarray(z, np.float64)
-    return away * (0.035 + 0.125 * np.sin(away / 72 - 0.75))
+    # The bends die out in the distance, where the headland hides the road.
+    bend = np.sin(np.minimum(away, 300.0) / 72 - 0.75)
+    return away * (0.035 + 0.125 * bend * (1 - smoothstep(150.0, 330.0, away)))
 
 
 class Road(Scene):
@@ -82,9 +84,11 @@ class Road(Scene):
         grain = fractal_noise(shape, rng, 5 * view.unit, stretch=2.5, gain=0.8)
         patch = fractal_noise(shape, rng, 40 * view.unit, stretch=3.0)
         tar = 0.105 * (1 + 0.14 * grain + 0.10 * patch)
-        ruts = np.exp(-(((np.abs(across) - 1.05) / 0.35) ** 2)) + np.exp(-(((np.abs(across) - 2.65) / 0.35) ** 2))
+        ruts = np.exp(-(((np.abs(across) - 1.05) / 0.35) ** 2)) + np.exp(
+            -(((np.abs(across) - 2.65) / 0.35) ** 2)
+        )
         tar *= 1 - 0.16 * ruts
-        surface = tar[..., None] * np.float32([1.0, 1.0, 1.04])
+        surface = tar[..., None] * np.array([1.0, 1.0, 1.04], np.float32)
 
         def line(at: float, wide: float, share: Light | float) -> None:
             soft = np.maximum(pixel_m, 0.03)
@@ -97,7 +101,9 @@ class Road(Scene):
         line(-HALF_ROAD_M + 0.25, 0.14, 1.0)
         line(HALF_ROAD_M - 0.25, 0.14, 1.0)
         line(0.0, 0.14, np.minimum(dash, 1))
-        grass = np.clip(0.6 + 0.45 * grain + 0.3 * patch, 0.1, 1.8)[..., None] * np.float32([0.13, 0.15, 0.06])
+        grass = np.clip(0.6 + 0.45 * grain + 0.3 * patch, 0.1, 1.8)[..., None] * np.float32(
+            [0.13, 0.15, 0.06]
+        )
         frayed = np.abs(across) + 0.18 * patch + 0.10 * grain
         lay_over(surface, grass, smoothstep(HALF_ROAD_M + 0.1, HALF_ROAD_M + 0.5, frayed))
         return surface
@@ -115,12 +121,18 @@ class Road(Scene):
         beside = np.where(view.y > horizon, right, smoothstep(0.598, 0.64, u))
         bushes = fractal_noise(shape, rng, 44 * view.unit, stretch=1.5, gain=0.68)
         fine = fractal_noise(shape, rng, 14 * view.unit, stretch=1.2, gain=0.75)
-        bumps = relief(bushes * 10 * view.unit + fine * 3 * view.unit, from_left=0.6, from_above=0.6)
+        bumps = relief(
+            bushes * 10 * view.unit + fine * 3 * view.unit, from_left=0.6, from_above=0.6
+        )
         colour = blend((0.13, 0.16, 0.06), (0.20, 0.15, 0.08), smoothstep(-1, 1.2, bushes))
         face = np.clip(0.50 + 0.9 * bumps, 0.03, 1.6)
         shaded = lit(colour, DUSK, face) * (0.55 + 0.45 * np.clip(face, 0, 1))[..., None]
         haze = 0.35 * (1 - smoothstep(0.62, 0.95, u))
-        lay_over(picture, blend(shaded, DUSK.middle, np.broadcast_to(haze, shape)), (sky_line * beside).astype(np.float32))
+        lay_over(
+            picture,
+            blend(shaded, DUSK.middle, np.broadcast_to(haze, shape)),
+            (sky_line * beside).astype(np.float32),
+        )
 
     def _draw_cars(self) -> None:
         """Draw when each car passes, how fast it goes and which way."""
@@ -142,7 +154,9 @@ class Road(Scene):
         z = 20 + sign * self._speed[car] * (t - self._passes_s[car])
         clear = np.clip(z, NEAREST_M, ROAD_ENDS_M * 1.5)
         lane = sign * HALF_ROAD_M / 2
-        x, y = self._ground.pixels(road_centre(clear) + lane + side * self._half[car], clear, self._tall[car])
+        x, y = self._ground.pixels(
+            road_centre(clear) + lane + side * self._half[car], clear, self._tall[car]
+        )
         return np.asarray(x, np.float64), np.asarray(y, np.float64), z
 
     def light(self, t0: float, t1: float) -> Light:
@@ -178,7 +192,12 @@ class Road(Scene):
         return total
 
     def _pools(
-        self, x: FloatArray, y: FloatArray, z: FloatArray, comes: npt.NDArray[np.bool_], energy: FloatArray
+        self,
+        x: FloatArray,
+        y: FloatArray,
+        z: FloatArray,
+        comes: npt.NDArray[np.bool_],
+        energy: FloatArray,
     ) -> Light:
         """Return the light that the lamps throw on the road before (or behind) them."""
         view = self.view

@@ -14,7 +14,7 @@ from stacker.scenes.scene import Light, Scene
 # Sliding exposures begin this often within one shutter.
 STARTS_PER_SHUTTER = 4
 # A burst of very short frames far apart gets this many sliding exposures at most.
-MOST_STARTS = 360
+MOST_STARTS = 240
 # Sliding exposures taken in one piece of work. Fixed, so that the work does not depend on how
 # many share it.
 STARTS_PER_WORK = 25

@@ -25,6 +25,8 @@ from stacker.scenes.texture import smoothstep
 GRAVITY = 9.81
 # Pixels of wave tables kept between exposures; larger pictures are worked in strips of this size.
 STRIP_PIXELS = 1_200_000
+# Pixels multiplied at once.
+PRODUCT_PIXELS = 8192
 # Moments at which the reflection of moving lights holds the waves.
 HELD_MOMENTS_S = (0.0, 1.3)
 
@@ -152,8 +154,10 @@ class Water:
         The waves are held at a few fixed moments, so that the reflection is linear in the light
         and exposures add up.
         """
-        flipped = np.ascontiguousarray(above[: self.top][::-1])
-        sigma = 0.008 * self.view.height
+        # Half the size is enough for what is about to be smeared.
+        half = (max(1, self.view.width // 2), max(1, self.top // 2))
+        flipped = cv2.resize(above[: self.top], half, interpolation=cv2.INTER_AREA)[::-1]
+        sigma = 0.004 * self.view.height
         flipped = cv2.GaussianBlur(flipped, (0, 0), sigmaX=0.4 * sigma, sigmaY=sigma)
         total = np.zeros((self.rows, self.view.width, 3), np.float32)
         for x, up in self._held:
@@ -162,7 +166,7 @@ class Water:
 
     @cached_property
     def _held(self) -> list[tuple[Light, Light]]:
-        """Where the reflection looks at the fixed moments: x and row of the mirrored picture."""
+        """Where the reflection looks at the fixed moments: x and row of the halved mirror."""
         view = self.view
         row = np.arange(self.rows, dtype=np.float32)[:, None]
         swing = self.sea.swing * view.height * smoothstep(-0.02, 0.55, (row + 0.5) / self.rows)
@@ -170,11 +174,20 @@ class Water:
         looks = []
         for moment in HELD_MOMENTS_S:
             side, toward = self._slopes(table, moment).reshape(2, self.rows, view.width)
-            looks.append((view.x + 0.35 * swing * side, np.abs(row + swing * (toward + 0.35))))
+            x = view.x + 0.35 * swing * side
+            up = np.abs(row + swing * (toward + 0.35))
+            looks.append((0.5 * x - 0.25, 0.5 * up - 0.25))
         return looks
 
     def _slopes(self, table: Light, t: float) -> Light:
         """Return the sideways and forward slopes at time ``t``, (2, pixels), spread about 1."""
         turn = self._omega * t
         weights = np.concatenate([self._tilt * np.cos(turn), self._tilt * np.sin(turn)], axis=1)
-        return weights.astype(np.float32) @ table
+        weights = weights.astype(np.float32)
+        slopes = np.empty((2, table.shape[1]), np.float32)
+        # Small pieces stay in the cache, and are too small for the library to spread over
+        # threads of its own, which would get in the way of the workers'.
+        for first in range(0, table.shape[1], PRODUCT_PIXELS):
+            piece = slice(first, first + PRODUCT_PIXELS)
+            slopes[:, piece] = weights @ table[:, piece]
+        return slopes

@@ -19,8 +19,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import simplejpeg
+import numpy
 
 DECODE_ONLY = """
 import sys, pathlib, simplejpeg, numpy
@@ -61,8 +60,11 @@ class Cost:
 
 def make_burst(folder: Path, frames: int, width: int, height: int) -> None:
     """Write photograph-like JPEGs: soft shapes, fine texture and noise that differs."""
-    rng = np.random.default_rng(7)
     import cv2
+    import numpy as np
+    import simplejpeg
+
+    rng = np.random.default_rng(7)
 
     soft = rng.normal(0, 1, (height // 16, width // 16, 3)).astype(np.float32)
     base = cv2.resize(soft, (width, height), interpolation=cv2.INTER_CUBIC) * 40 + 110
@@ -77,16 +79,20 @@ def make_clip(path: Path, frames: int) -> None:
     """Write a 1080p clip of moving texture."""
     import av
     import cv2
+    import numpy as np
 
     rng = np.random.default_rng(8)
     soft = rng.normal(0, 1, (1200 // 8, 2200 // 8, 3)).astype(np.float32)
+    noise = rng.integers(0, 24, (1200, 2200, 3)).astype(np.uint8)
     texture = np.clip(cv2.resize(soft, (2200, 1200)) * 40 + 120, 0, 255).astype(np.uint8)
     with av.open(str(path), "w") as clip:
         stream = clip.add_stream("libx264", rate=30)
         stream.width, stream.height, stream.pix_fmt = 1920, 1080, "yuv420p"
         stream.options = {"crf": "20"}
         for number in range(frames):
-            view = np.ascontiguousarray(texture[number % 100 :][:1080, 2 * (number % 120) :][:, :1920])
+            view = texture[number % 100 :][:1080, 2 * (number % 120) :][:, :1920]
+            grain = noise[rng.integers(120) :][:1080, rng.integers(280) :][:, :1920]
+            view = cv2.add(np.ascontiguousarray(view), np.ascontiguousarray(grain))
             clip.mux(stream.encode(av.VideoFrame.from_ndarray(view, format="rgb24")))
         clip.mux(stream.encode())
 
@@ -100,6 +106,15 @@ def run(command: list[str], cost: Cost) -> None:
         raise SystemExit(f"failed: {' '.join(command[:6])}")
     cost.cpu_s = min(cost.cpu_s, usage.ru_utime + usage.ru_stime)
     cost.peak_mb = max(cost.peak_mb, usage.ru_maxrss * 1024 / 1e6)
+
+
+def make(what: str, path: Path, small: bool) -> None:
+    """Make a burst or a clip in a process of its own.
+
+    A child starts with its parent's memory on its account, so this process must stay small.
+    """
+    size = ["--small"] if small else []
+    subprocess.run([sys.executable, __file__, "--make", what, str(path), *size], check=True)
 
 
 def measure(commands: dict[str, list[str]], rounds: int) -> dict[str, Cost]:
@@ -139,14 +154,25 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--numpy", action="store_true", help="plain numpy as well (4 GB)")
     parser.add_argument("--only", help="commands whose names hold this word")
+    parser.add_argument("--make", nargs=2, metavar=("burst|clip", "PATH"), help=argparse.SUPPRESS)
     options = parser.parse_args()
     frames, width, height = (6, 600, 400) if options.small else (24, 6000, 4000)
-    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} processors, "
-          f"Python {platform.python_version()}, numpy {np.__version__}")
+    clip_frames = 10 if options.small else 240
+    if options.make:
+        what, path = options.make
+        if what == "burst":
+            make_burst(Path(path), frames, width, height)
+        else:
+            make_clip(Path(path), clip_frames)
+        return
+    print(
+        f"{platform.processor() or platform.machine()}, {os.cpu_count()} processors, "
+        f"Python {platform.python_version()}, numpy {numpy.__version__}"
+    )
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch) / "burst"
         folder.mkdir()
-        make_burst(folder, frames, width, height)
+        make("burst", folder, options.small)
         target = Path(scratch) / "out.tif"
         commands = {"decode only": [sys.executable, "-c", DECODE_ONLY, str(folder)]}
         for name, arguments, _, _ in COMMANDS:
@@ -156,7 +182,11 @@ def main() -> None:
             for how in ("mean", "max", "median"):
                 code = PLAIN_NUMPY.format(how=how)
                 commands[f"numpy {how}, gamma"] = [
-                    sys.executable, "-c", code, str(folder), str(target)
+                    sys.executable,
+                    "-c",
+                    code,
+                    str(folder),
+                    str(target),
                 ]
         limits = {name: (ratio, peak) for name, _, ratio, peak in COMMANDS}
         costs = measure(commands, options.rounds)
@@ -164,8 +194,7 @@ def main() -> None:
         if options.only and options.only not in "clip":
             return
         clip = Path(scratch) / "clip.mp4"
-        clip_frames = 10 if options.small else 240
-        make_clip(clip, clip_frames)
+        make("clip", clip, options.small)
         commands = {
             "decode only": [sys.executable, "-c", CLIP_ONLY, str(clip)],
             "mean": stacker(clip, target, []),

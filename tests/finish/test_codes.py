@@ -43,6 +43,15 @@ def test_exact_codes_are_not_dithered() -> None:
     np.testing.assert_array_equal(to_codes8(whole, 11), expected)
 
 
+def test_every_code_becomes_a_neighbour() -> None:
+    codes = np.arange(65536, dtype=np.uint16).repeat(3).reshape(256, 256, 3)
+    tile = dither_tile()[..., None]
+    dithered = to_codes8(codes, 0)
+    np.testing.assert_array_equal(dithered[..., :1], (codes[..., :1].astype(int) + tile) // 257)
+    down = codes // 257
+    assert np.all((dithered == down) | ((dithered == down + 1) & (codes % 257 > 0)))
+
+
 @settings(deadline=None)
 @given(st.integers(0, 65535))
 def test_mean_over_a_tile_is_kept(code: int) -> None:

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from stacker.burst.exif import ShotFacts
 from stacker.burst.readers.clip_picture import Converter, has_deep_samples, orientation_of
-from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts
-from stacker.burst.readers.jpeg import unopened
+from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 from stacker.light.space import SRGB

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Protocol
 
 from stacker.burst.exif import ShotFacts
+from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
 # more cannot be a frame of a burst: the file is damaged or means harm
 MAX_PIXELS = 500_000_000
+COPY_AGAIN = "copy it from the card again or leave it out"
 
 
 @dataclass(frozen=True)
@@ -62,3 +64,9 @@ class Reader(Protocol):
         FrameError
             A frame is cut short or damaged; never is part of a picture given.
         """
+
+
+def unopened(path: Path, error: OSError) -> FrameError:
+    """Return the error for a file that the system does not let us read."""
+    why = f"it cannot be opened ({error.strerror or error})"
+    return FrameError(path, why, remedy="check that you may read it", code="frame-unreadable")

@@ -15,8 +15,7 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts
-from stacker.burst.readers.jpeg import COPY_AGAIN, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
@@ -86,7 +85,8 @@ def _opened(path: Path) -> Iterator[Any]:
     except PermissionError as error:
         raise unopened(path, error) from error
     except DAMAGE as error:
-        words = " ".join(str(error).split()) or type(error).__name__
+        cause = error.__cause__ or error
+        words = " ".join(str(cause).split()) or type(cause).__name__
         why = f"the picture is damaged ({words})"
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
 

@@ -18,15 +18,14 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts
-from stacker.burst.readers.jpeg import COPY_AGAIN, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 END_CHUNK = b"IEND\xaeB`\x82"
 # colour types of IHDR
-PALETTE, GRAY_ALPHA, RGB_ALPHA = 3, 4, 6
+RGB, GRAY_ALPHA, RGB_ALPHA = 2, 4, 6
 # larger chunks before the picture hold neither profile nor Exif of a camera
 MAX_CHUNK = 1 << 24
 # where an eXIf chunk behind the picture is looked for
@@ -100,13 +99,25 @@ def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
     # libpng is content once the last pixel is there; a missing end still tells of a cut file
     if END_CHUNK not in data[-TAIL_BYTES:]:
         raise FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated")
-    colour_type = data[25]
-    fits = out is not None and colour_type == 2 and b"tRNS" not in data[:1024]
+    data = _without_broken_profile(data)
+    fits = data[25] == RGB and b"tRNS" not in data[: data.find(b"IDAT")]
     try:
         return np.asarray(imagecodecs.png_decode(data, out=out if fits else None))
     except (imagecodecs.PngError, ValueError) as error:
         why = f"the PNG is damaged ({error})"
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
+
+
+def _without_broken_profile(data: bytes) -> bytes:
+    """Return a PNG without a damaged profile, about which libpng would print a line of its own."""
+    place = data.find(b"iCCP", 0, data.find(b"IDAT"))
+    if place < 0:
+        return data
+    end = place + 4 + int.from_bytes(data[place - 4 : place], "big")
+    sound = zlib.crc32(data[place:end]) == int.from_bytes(data[end : end + 4], "big")
+    if sound and _profile(data[place + 4 : end]) is not None:
+        return data
+    return data[: place - 4] + data[end + 4 :]
 
 
 def to_rgb(pixels: PixelArray, out: PixelArray | None) -> PixelArray:

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import ShotFacts, exif_block_of_tiff, read_tags
 from stacker.burst.ifd import open_tags
-from stacker.burst.readers.facts import FrameFacts
-from stacker.burst.readers.jpeg import COPY_AGAIN, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, unopened
 from stacker.burst.readers.tiff_page import (
     check_form,
     check_segments,
@@ -120,7 +119,7 @@ def _opened(path: Path) -> Iterator[tuple[tifffile.TiffFile, list[Any]]]:
         file = tifffile.TiffFile(path)
     except OSError as error:
         raise unopened(path, error) from error
-    except (tifffile.TiffFileError, *DAMAGE) as error:
+    except DAMAGE as error:
         raise _damaged(path, str(error)) from error
     with file:
         try:

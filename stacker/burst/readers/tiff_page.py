@@ -8,8 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from stacker.burst.readers.facts import MAX_PIXELS
-from stacker.burst.readers.jpeg import COPY_AGAIN
+from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS
 from stacker.errors import FrameError
 from stacker.light.curves import LINEAR, Curve
 from stacker.light.encoding import PixelArray, Stored

@@ -1,0 +1,1 @@
+"""Tests of ``stacker.burst``; every file they read is made on the spot."""
