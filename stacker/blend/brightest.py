@@ -15,8 +15,8 @@ from stacker.light.buffers import zeros
 from stacker.light.encoding import CodedLight, LightArray, Picture, PixelArray, look_up
 from stacker.light.luminance import luminance
 
-# light of these rows, its luminance and the comparison stay in the cache
-BLOCK_ROWS = 8
+# pixels worked on at a time: their light and luminance stay in the second-level cache
+BLOCK_PIXELS = 1 << 16
 NEVER = -1.0
 
 
@@ -29,7 +29,8 @@ class BrightestAccumulator(Accumulator):
 
     def __init__(self, intake: Intake, rows: int, width: int) -> None:
         super().__init__(intake, rows, width)
-        stored = np.dtype(intake.encoding.stored if intake.plain else "float32")
+        self.plain = intake.plain
+        stored = np.dtype(intake.encoding.stored if self.plain else "float32")
         self.pixels: npt.NDArray[Any] = zeros(self.shape, stored)
         self.luminance = zeros((rows, width), np.float32)
         self.luminance.fill(NEVER)
@@ -44,16 +45,17 @@ class BrightestAccumulator(Accumulator):
         if not self.intake.encoding.is_light:
             table = (self.intake.encoding.table() * weight).astype(np.float32)
         weights = self.intake.encoding.space.luminance_weights
-        scratch = np.empty((BLOCK_ROWS, *self.shape[1:]), np.float32)
-        scratch_luminance = np.empty((BLOCK_ROWS, self.shape[1]), np.float32)
-        for top in range(0, self.shape[0], BLOCK_ROWS):
-            rows = slice(top, min(top + BLOCK_ROWS, self.shape[0]))
+        block = max(1, BLOCK_PIXELS // self.shape[1])
+        scratch = np.empty((block, *self.shape[1:]), np.float32)
+        scratch_luminance = np.empty((block, self.shape[1]), np.float32)
+        for top in range(0, self.shape[0], block):
+            rows = slice(top, min(top + block, self.shape[0]))
             height = rows.stop - top
             light = self._light(pixels[rows], table, weight, scratch[:height])
             brightness = luminance(light, weights, out=scratch_luminance[:height])
             if valid is not None:
                 brightness[~valid[rows]] = NEVER
-            kept = pixels[rows] if self.intake.plain else light
+            kept = pixels[rows] if self.plain else light
             self._take(rows, kept, brightness, index)
 
     def _light(
@@ -79,7 +81,7 @@ class BrightestAccumulator(Accumulator):
             wins[earlier] = 255
             np.copyto(self.index[rows], index, where=wins > 0)
         cv2.copyTo(pixels, wins, self.pixels[rows])
-        np.maximum(best, brightness, out=best)
+        cv2.max(best, brightness, best)
 
     def merge(self, other: Self) -> None:
         """Take in what another accumulator has gathered."""

@@ -19,7 +19,6 @@ from stacker.blend.base import Blend
 from stacker.blend.held_frames import HeldFrames, held_row_bytes
 from stacker.blend.intake import Intake
 from stacker.blend.network import run_network, sorting_network
-from stacker.errors import OptionError
 from stacker.light.encoding import LightArray, decode
 
 # half the length of the shortest half of a normal distribution, to its standard deviation
@@ -115,12 +114,7 @@ class Trimmed(Blend):
 
     def __post_init__(self) -> None:
         if not (self.low > 0 and self.high > 0):
-            raise OptionError(
-                "--trim",
-                f"the limits {self.low:g},{self.high:g} are not above 0",
-                remedy="give them in standard deviations, such as --trim 3,2.5",
-                code="option-trim",
-            )
+            raise ValueError(f"limits {self.low:g} and {self.high:g} are not above 0")
 
     def start(self, intake: Intake, rows: int, width: int) -> TrimmedAccumulator:
         """Return an empty accumulator for a piece of the picture."""

@@ -43,13 +43,17 @@ class TagFile:
     big: bool
     first: int
 
-    def directory(self, offset: int) -> dict[int, Entry]:
+    def directory(self, offset: int, *, whole: bool = False) -> dict[int, Entry]:
         """Return the entries of the directory at a byte offset, by tag number.
+
+        Parameters
+        ----------
+        whole : whether a directory that is cut short counts as none; else what is left counts.
 
         Raises
         ------
         struct.error
-            The directory is cut short or no directory lies there.
+            No directory lies there.
         """
         self.stream.seek(offset)
         count_form, entry_form = ("Q", "HHQ8s") if self.big else ("H", "HHI4s")
@@ -58,6 +62,8 @@ class TagFile:
         if count > MAX_ENTRIES:
             raise struct.error("no tag directory")
         block = self.stream.read(entry_size * count)
+        if whole and len(block) < entry_size * count:
+            raise struct.error("a directory cut short")
         found: dict[int, Entry] = {}
         for place in range(len(block) // entry_size):
             tag, kind, values, inline = struct.unpack_from(

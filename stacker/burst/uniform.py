@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
+
+import numpy as np
 
 from stacker.errors import BurstError, FrameError
 from stacker.light.curves import Curve
@@ -13,6 +16,9 @@ from stacker.light.icc import Matrix
 
 # so many odd frames are a slip of the camera or the copying, more are another burst
 ODD_SHARE = 0.1
+# profiles of one space by different makers differ by less, those of two spaces by far more
+COLOUR_ROUNDING = 2e-3
+RAMP_STEPS = 64
 
 
 @dataclass(frozen=True)
@@ -72,6 +78,16 @@ def check_uniform(
     ]
 
 
+@lru_cache(maxsize=64)
+def _same_colour(one: tuple[Curve, Matrix], two: tuple[Curve, Matrix]) -> bool:
+    """Whether two spaces are the same but for the rounding of their profiles."""
+    if one == two:
+        return True
+    ramp = np.linspace(0.0, 1.0, RAMP_STEPS)
+    off = np.abs(one[0].to_light(ramp) - two[0].to_light(ramp)).max()
+    return bool(max(off, np.abs(np.subtract(one[1], two[1])).max()) < COLOUR_ROUNDING)
+
+
 _Key = tuple[tuple[int, int], str, bool, str]
 
 
@@ -110,7 +126,7 @@ def _misfit(
         why = "its size is {} x {}, the burst's {} x {}".format(*form.size, *example.size)
     elif form.stored != example.stored:
         why = f"its pixels are {form.stored}, the burst's {example.stored}"
-    elif form.colour != colour:
+    elif not _same_colour(form.colour, colour):
         why = "its colour profile is not the burst's"
     else:
         return None

@@ -221,7 +221,7 @@ def _expose(
     from stacker.blend import find_blend
     from stacker.burst import open_burst
     from stacker.engine import expose_burst, save, save_report
-    from stacker.finish import Tone, check_target, depth_of
+    from stacker.finish import Tone, check_place, check_target, depth_of
 
     for name in settings.blends:
         find_blend(name)
@@ -232,10 +232,13 @@ def _expose(
         depth_of(target, finishing["depth"])
         check_target(target, overwrite=overwrite)
     if report is not None:
-        _check_report(report, targets, overwrite=overwrite)
+        check_place(report, overwrite=overwrite)
+        _check_names(report, targets)
     burst = open_burst(sources, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
+    if report is not None:
+        check_place(report, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
         progress.start("writing", len(shots))
@@ -270,22 +273,8 @@ def _targets(output: Path, blends: tuple[str, ...]) -> dict[str, Path]:
     return {name: output.with_name(f"{output.stem}-{name}{output.suffix}") for name in blends}
 
 
-def _check_report(report: Path, targets: dict[str, Path], *, overwrite: bool) -> None:
-    if report.exists() and not overwrite:
-        raise OptionError(
-            f"--report {report}",
-            "the file exists already",
-            remedy="give --overwrite or choose another name",
-            code="output-exists",
-        )
-    if not report.absolute().parent.is_dir():
-        raise OptionError(
-            f"--report {report}",
-            "its folder does not exist",
-            remedy="make the folder first",
-            code="output-no-folder",
-        )
-    if report in targets.values():
+def _check_names(report: Path, targets: dict[str, Path]) -> None:
+    if report.absolute() in [target.absolute() for target in targets.values()]:
         raise OptionError(
             f"--report {report}",
             "is the name of the picture too",

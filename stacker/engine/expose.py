@@ -11,7 +11,13 @@ from stacker.blend import Blend, Intake, find_blend
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
 from stacker.engine.memory import PassPlan, plan_passes
-from stacker.engine.passes import FrameOutcome, FramePass, make_stripes, worker_count
+from stacker.engine.passes import (
+    FrameOutcome,
+    FramePass,
+    make_stripes,
+    offering_to_skip,
+    worker_count,
+)
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
@@ -96,7 +102,7 @@ def _known_bad(burst: Burst, span: range, settings: Settings) -> dict[int, Frame
         problem = burst.frames[place].problem
         if problem is not None:
             if settings.on_bad == "stop":
-                raise problem
+                raise offering_to_skip(problem)
             bad[place] = FrameOutcome(error=problem)
     return bad
 

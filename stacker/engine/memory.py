@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from stacker.blend import Blend, Intake
 from stacker.errors import OptionError
@@ -13,6 +14,8 @@ from stacker.errors import OptionError
 UNITS = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9, "t": 10**12}
 # of the memory that is free, unless the user says otherwise
 SHARE_OF_FREE = 0.5
+# what any machine has: not worth asking how much is free
+MODEST_BYTES = 800 * 10**6
 # the interpreter with the libraries that are loaded for one exposure
 PROGRAM_BYTES = 110 * 10**6
 # a file while it is decoded, and the band that is being written, as shares of a decoded frame
@@ -81,6 +84,8 @@ def plan_passes(
     frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
     row = sum(blend.row_bytes(intake, width) for blend in blends)
     whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
+    if memory is None and whole <= MODEST_BYTES:
+        return PassPlan((range(height),), workers, whole)
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
     if whole <= allowed:
         return PassPlan((range(height),), workers, whole)
@@ -103,7 +108,17 @@ def plan_passes(
 
 
 def free_memory() -> int:
-    """Return the memory that can be had without swapping, in bytes."""
+    """Return the memory that can be had without swapping, in bytes.
+
+    A container's own limit counts where there is one (Linux control groups, version 2).
+    """
     import psutil
 
-    return int(psutil.virtual_memory().available)
+    free = int(psutil.virtual_memory().available)
+    group = Path("/sys/fs/cgroup")
+    try:
+        limit = (group / "memory.max").read_text().strip()
+        taken = int((group / "memory.current").read_text())
+    except (OSError, ValueError):
+        return free
+    return min(free, max(0, int(limit) - taken)) if limit.isdigit() else free

@@ -212,7 +212,15 @@ class FramePass:
             for place in self.places:
                 outcome = self.outcomes.get(place)
                 if outcome is not None and outcome.error is not None:
-                    raise outcome.error
+                    raise offering_to_skip(outcome.error)
+
+
+def offering_to_skip(error: FrameError) -> FrameError:
+    """Return the error with the way around it added to what can be done."""
+    remedy = f"{error.remedy}, or go on without it: --on-bad skip".removeprefix(", or ")
+    told = FrameError(error.where, error.why, remedy=remedy, code=error.code)
+    told.__cause__ = error
+    return told
 
 
 def clipped_share(pixels: PixelArray, encoding: Encoding) -> float:

@@ -65,6 +65,8 @@ class Settings:
                 remedy="give --last or --shutter, not both",
                 code="option-span",
             )
+        for limit in self.trim:
+            _positive("--trim", limit)
         for weight in self.weights or ():
             if not (math.isfinite(weight) and weight >= 0):
                 raise _nonsense("--weights", weight, "numbers of 0 or more")

@@ -8,7 +8,7 @@ linear Bradford transform (ICC.1:2022 annex E).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -34,7 +34,7 @@ class ColourSpace:
     to_xyz: Matrix
     icc: bytes
 
-    @property
+    @cached_property
     def luminance_weights(self) -> tuple[float, float, float]:
         """The share of each linear channel in the luminance Y under D65, summing to one."""
         row = (np.linalg.inv(_d65_to_d50()) @ np.asarray(self.to_xyz))[1]

@@ -26,7 +26,7 @@ LIGHT_STEPS = 65_536
 HAND_MEMORY = 0.85
 # Turn of the hand in radians for each pixel of its shift on a picture of 1000 px.
 HAND_TURN = 0.15 / 1000
-# The hand rarely goes beyond this many times its typical shift.
+# The hand never goes beyond this many times its typical shift.
 HAND_REACH = 4.0
 
 
@@ -50,7 +50,9 @@ class Camera:
         """Return ``light`` (H, W, 3) blurred by the lens; the border is continued, not darkened."""
         if self.blur_sigma_px <= 0:
             return light
-        return cv2.GaussianBlur(light, (0, 0), self.blur_sigma_px, borderType=cv2.BORDER_REPLICATE)
+        sigma = self.blur_sigma_px
+        seen = cv2.GaussianBlur(light, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(seen, np.float32)
 
     def noise_variance(self, light: npt.ArrayLike) -> npt.NDArray[np.float64]:
         """Return the variance of a recorded value at this mean light, light squared.
@@ -89,7 +91,7 @@ def hand_motion(frames: int, tremor_px: float, rng: np.random.Generator) -> list
     for number in range(frames):
         if number:
             kick = rng.standard_normal(3) * np.sqrt(1 - HAND_MEMORY**2)
-            place = HAND_MEMORY * place + kick
+            place = np.clip(HAND_MEMORY * place + kick, -HAND_REACH, HAND_REACH)
         shift_x, shift_y = place[:2] * tremor_px
         turn = place[2] * tremor_px * HAND_TURN
         cosine, sine = np.cos(turn), np.sin(turn)
@@ -116,12 +118,46 @@ def move(light: npt.NDArray[np.float32], motion: Matrix, margin: int) -> npt.NDA
     inset = np.array([[1, 0, margin], [0, 1, margin], [0, 0, 1.0]])
     row, column = np.mgrid[0:height, 0:width].astype(np.float64)
     matrix = inset @ motion
-    # Exact coordinates: an affine warp would round them to 1/32 pixel.
-    x = (matrix[0, 0] * column + matrix[0, 1] * row + matrix[0, 2]).astype(np.float32)
-    y = (matrix[1, 0] * column + matrix[1, 1] * row + matrix[1, 2]).astype(np.float32)
-    seen = cv2.remap(light, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    x = matrix[0, 0] * column + matrix[0, 1] * row + matrix[0, 2]
+    y = matrix[1, 0] * column + matrix[1, 1] * row + matrix[1, 2]
+    return _between_pixels(light, x, y)
+
+
+def _between_pixels(
+    light: npt.NDArray[np.float32], x: Matrix, y: Matrix
+) -> npt.NDArray[np.float32]:
+    """Return ``light`` at the places ``x``, ``y`` (H, W) by cubic interpolation.
+
+    The library's own cubic rounds places to 1/32 pixel, too coarse for a recorded motion.
+
+    Source: R. G. Keys, "Cubic convolution interpolation for digital image processing", IEEE
+    Trans. ASSP 29 (1981), doi:10.1109/TASSP.1981.1163711, with a = -1/2.
+    """
+    left, top = np.floor(x).astype(np.float32), np.floor(y).astype(np.float32)
+    across, down = _keys_weights(x - left), _keys_weights(y - top)
+    total = np.zeros((*x.shape, 3), np.float32)
+    for j in range(4):
+        for i in range(4):
+            tap = cv2.remap(
+                light, left + np.float32(i - 1), top + np.float32(j - 1), cv2.INTER_NEAREST,
+                borderMode=cv2.BORDER_REPLICATE,
+            )  # fmt: skip
+            total += (across[i] * down[j])[..., None] * tap
     # A cubic may undershoot beside a lamp; light is never negative.
-    return np.maximum(seen, 0, out=seen)
+    return np.maximum(total, 0, out=total)
+
+
+def _keys_weights(fraction: Matrix) -> npt.NDArray[np.float32]:
+    """Return the weights of the four pixels about a place, (4, H, W), from its fraction."""
+    f = fraction.astype(np.float32)
+    return np.stack(
+        [
+            ((2 - f) * f - 1) * f / 2,
+            ((3 * f - 5) * f * f + 2) / 2,
+            ((4 - 3 * f) * f + 1) * f / 2,
+            (f - 1) * f * f / 2,
+        ]
+    )
 
 
 @cache

@@ -25,6 +25,7 @@ EXIF_HEADER = b"Exif\x00\x00"
 # A fraction of a second is stored with at most this denominator, as cameras do.
 FINEST_SHUTTER = 10_000
 PNG_SIGNATURE_AND_IHDR = 8 + 25
+TIFF_LONG = 4
 
 
 @dataclass(frozen=True)
@@ -92,11 +93,11 @@ def into_png(png: bytes, stamp: Stamp) -> bytes:
     return png[:head] + chunk + png[head:]
 
 
-def into_tiff(tiff: bytes, stamp: Stamp, pointer_at: int) -> bytes:
+def into_tiff(tiff: bytes, stamp: Stamp, entry_at: int) -> bytes:
     """Return ``tiff`` (little-endian) with the Exif directory appended.
 
-    ``pointer_at`` is the byte at which the value of the tag ExifIFD stands; it is set to the
-    place of the new directory.
+    ``entry_at`` is the byte of the directory entry kept for it: a tag, its type, a count of one
+    and its value, which become those of the pointer to the new directory.
     """
     directory = TiffImagePlugin.ImageFileDirectory_v2(prefix=b"II")
     for tag, value in stamp.exif_tags().items():
@@ -107,6 +108,6 @@ def into_tiff(tiff: bytes, stamp: Stamp, pointer_at: int) -> bytes:
         whole.write(b"\0")
         place += 1
     whole.write(directory.tobytes(place))
-    whole.seek(pointer_at)
-    whole.write(struct.pack("<I", place))
+    whole.seek(entry_at)
+    whole.write(struct.pack("<HHII", ExifTags.IFD.Exif, TIFF_LONG, 1, place))
     return whole.getvalue()

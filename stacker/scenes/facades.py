@@ -112,7 +112,9 @@ def _window(
         x - half - 0.08, x + half + 0.08, sill - 0.1, sill + tall + 0.08, lit(FRAME, mood, 0.6)
     )
     sky = rng.uniform(0.05, 0.40)
-    glass = np.array([0.045, 0.055, 0.065], np.float32) + np.float32(sky) * np.array([0.22, 0.30, 0.40], np.float32)
+    glass = np.array([0.045, 0.055, 0.065], np.float32) + np.float32(sky) * np.array(
+        [0.22, 0.30, 0.40], np.float32
+    )
     for column in (0, 1):
         for row in (0, 1):
             left = x - half + 0.05 + column * (half + 0.0)

@@ -210,5 +210,5 @@ def _warp_into(
     moved = matrix.copy()
     moved[:, 2] -= low
     size = (int(high[0] - low[0]), int(high[1] - low[1]))
-    warped = cv2.warpAffine(picture, moved, size, flags=cv2.INTER_LINEAR)
+    warped = np.asarray(cv2.warpAffine(picture, moved, size, flags=cv2.INTER_LINEAR), np.float32)
     return canvas[low[1] : high[1], low[0] : high[0]], warped

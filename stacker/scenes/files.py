@@ -20,8 +20,9 @@ from stacker.scenes.exif import Stamp, into_jpeg, into_png, into_tiff
 from stacker.scenes.scene import Light
 
 JPEG_QUALITY = 95
-# The TIFF tag that points to the Exif directory, and its type (32-bit whole number).
-EXIF_POINTER_TAG, LONG = 34665, 4
+# tifffile does not write the tag that points to Exif. A private one next to it, a 32-bit whole
+# number, keeps its place in the directory.
+PLACE_KEPT_TAG, LONG = 34664, 4
 
 
 def encode_frame(light: Light, stamp: Stamp, file_format: str) -> bytes:
@@ -43,17 +44,20 @@ def encode_frame(light: Light, stamp: Stamp, file_format: str) -> bytes:
 
 
 def _encode_tiff(code: npt.NDArray[np.uint16], stamp: Stamp) -> bytes:
-    """Return a 16-bit TIFF; room for the Exif pointer is left by tifffile and filled in after."""
-    tags = [(tag, "s", 0, value, True) for tag, value in sorted(stamp.main_tags().items())]
-    tags.append((EXIF_POINTER_TAG, LONG, 1, 0, True))
+    """Return a 16-bit TIFF; a place is kept for the Exif pointer and filled in after."""
+    tags: list[tuple[int, str | int, int, object, bool]] = [
+        (tag, "s", 0, value, True) for tag, value in sorted(stamp.main_tags().items())
+    ]
+    tags.append((PLACE_KEPT_TAG, LONG, 1, 0, True))
     buffer = io.BytesIO()
     tifffile.imwrite(
-        buffer, code, photometric="rgb", metadata=None, extratags=tags, byteorder="<", software=""
-    )
+        buffer, code, photometric="rgb", metadata=None, extratags=tags, byteorder="<",
+        software="",
+    )  # fmt: skip
     tiff = buffer.getvalue()
     with tifffile.TiffFile(io.BytesIO(tiff)) as opened:
-        pointer_at = opened.pages[0].tags[EXIF_POINTER_TAG].valueoffset  # type: ignore[union-attr]
-    return into_tiff(tiff, stamp, pointer_at)
+        kept = opened.series[0].keyframe.tags[PLACE_KEPT_TAG].offset
+    return into_tiff(tiff, stamp, kept)
 
 
 def encode_light(light: Light) -> bytes:

@@ -26,31 +26,34 @@ def wide_blur(light: Light, sigma_px: float) -> Light:
     Light beyond the border is taken to be dark.
     """
     step = max(1, int(sigma_px / ENOUGH_PX))
-    if step == 1:
-        return cv2.GaussianBlur(light, (0, 0), sigma_px, borderType=cv2.BORDER_CONSTANT)
-    small = cv2.GaussianBlur(
-        _reduced(light, step), (0, 0), sigma_px / step, borderType=cv2.BORDER_CONSTANT
-    )
-    height, width = light.shape[:2]
-    return cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
+    small = _reduced(light, step) if step > 1 else light
+    blurred = cv2.GaussianBlur(small, (0, 0), sigma_px / step, borderType=cv2.BORDER_CONSTANT)
+    return enlarged(np.asarray(blurred, np.float32), light.shape[1], light.shape[0])
 
 
 def _reduced(light: Light, step: int) -> Light:
     """Return ``light`` ``step`` times smaller, each pixel the mean of those it stands for."""
     height, width = light.shape[:2]
     size = (max(1, round(width / step)), max(1, round(height / step)))
-    return cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), np.float32)
+
+
+def enlarged(light: Light, width: int, height: int) -> Light:
+    """Return ``light`` brought to a size in pixels, bilinear: it never falls below zero."""
+    if light.shape[:2] == (height, width):
+        return light
+    large = cv2.resize(light, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(large, np.float32)
 
 
 def with_glow(lamps: Light, unit: float, *, strength: float = 1.0) -> Light:
     """Return ``lamps`` (H, W, 3) with their halos added; ``unit`` scales the halos' widths."""
-    height, width = lamps.shape[:2]
     step = max(1, int(WIDE[1] * unit / ENOUGH_PX))
     small = _reduced(lamps, step)
     halo = np.float32(WIDE[0]) * wide_blur(small, WIDE[1] * unit / step)
     halo += np.float32(WIDEST[0]) * wide_blur(small, WIDEST[1] * unit / step)
-    total = cv2.resize(halo, (width, height), interpolation=cv2.INTER_LINEAR)
-    total += np.float32(NARROW[0]) * wide_blur(lamps, NARROW[1] * unit)
+    total = np.float32(NARROW[0]) * wide_blur(lamps, NARROW[1] * unit)
+    total += enlarged(halo, lamps.shape[1], lamps.shape[0])
     total *= np.float32(strength)
     total += lamps
     return total

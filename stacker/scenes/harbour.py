@@ -45,4 +45,6 @@ def _sun(view: View) -> Light:
     away = np.hypot(view.x - x, view.y - y)
     disc = 1 - smoothstep(0.75 * radius, 1.25 * radius, away)
     halo = 0.22 * np.exp(-away / (2.6 * radius)) + 0.10 * np.exp(-away / (9 * radius))
-    return ((2.6 * disc + halo)[..., None] * np.array([1.0, 0.72, 0.38], np.float32)).astype(np.float32)
+    return ((2.6 * disc + halo)[..., None] * np.array([1.0, 0.72, 0.38], np.float32)).astype(
+        np.float32
+    )

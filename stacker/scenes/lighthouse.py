@@ -26,7 +26,7 @@ LANTERN_COLOUR = np.array([1.0, 0.90, 0.70], np.float32)
 TOWARDS_VIEWER = np.pi / 2
 
 
-def normal_cdf(z: npt.NDArray[np.float64] | Light) -> npt.NDArray[np.float64]:
+def normal_cdf(z: Light) -> Light:
     """Return the share of a normal distribution below ``z``, to 2e-7.
 
     Source: M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 26.2.17.
@@ -37,10 +37,10 @@ def normal_cdf(z: npt.NDArray[np.float64] | Light) -> npt.NDArray[np.float64]:
         0.319381530 + k * (-0.356563782 + k * (1.781477937 + k * (-1.821255978 + k * 1.330274429)))
     )
     tail = np.exp(-0.5 * size * size) / np.sqrt(2 * np.pi) * poly
-    return np.where(np.asarray(z) < 0, tail, 1 - tail)
+    return np.where(z < 0, tail, 1 - tail).astype(np.float32)
 
 
-def beam_share(angle: Light | npt.NDArray[np.float64], t0: float, t1: float) -> Light:
+def beam_share(angle: Light, t0: float, t1: float) -> Light:
     """Return the mean of the beams' light at ``angle`` (radians) from ``t0`` to ``t1``.
 
     A beam is a normal profile about its direction, 1 at its middle. Its sweep over an angle is
@@ -49,13 +49,13 @@ def beam_share(angle: Light | npt.NDArray[np.float64], t0: float, t1: float) -> 
     rate = 2 * np.pi / TURN_S
     apart = 2 * np.pi / BEAMS
     start, end = rate * t0, rate * t1
-    total = np.zeros(np.shape(angle))
+    total = np.zeros(angle.shape, np.float32)
     first = int(np.floor((start - np.pi - 4 * BEAM_SIGMA) / apart))
     last = int(np.ceil((end + np.pi + 4 * BEAM_SIGMA) / apart))
     for number in range(first, last + 1):
         middle = angle + number * apart
         total += normal_cdf((end - middle) / BEAM_SIGMA) - normal_cdf((start - middle) / BEAM_SIGMA)
-    return (total * (BEAM_SIGMA * np.sqrt(2 * np.pi) / (end - start))).astype(np.float32)
+    return total * np.float32(BEAM_SIGMA * np.sqrt(2 * np.pi) / (end - start))
 
 
 class Lighthouse(Scene):
@@ -116,7 +116,7 @@ class Lighthouse(Scene):
             (view.width, view.height),
             interpolation=cv2.INTER_LINEAR,
         )
-        power = 0.10 + 0.90 * float(beam_share(np.array([TOWARDS_VIEWER]), t0, t1)[0])
+        power = 0.10 + 0.90 * float(beam_share(np.array([TOWARDS_VIEWER], np.float32), t0, t1)[0])
         moving = beam[..., None] * LANTERN_COLOUR + np.float32(power) * self._flash
         picture = self._above + moving
         picture[self._sea.top :] = self._sea.light(t0, t1) + self._sea.mirror_moving(moving)

@@ -66,7 +66,7 @@ def lit(colour: Colour | Light, mood: Mood, sun: Light | float) -> Light:
     light = np.asarray(mood.ambient, np.float32) + np.asarray(sun, np.float32)[
         ..., None
     ] * np.asarray(mood.sunlight, np.float32)
-    return np.asarray(colour, np.float32) * light
+    return np.asarray(np.asarray(colour, np.float32) * light, np.float32)
 
 
 def paint_shore(
@@ -102,7 +102,7 @@ def _outline(view: View) -> Light:
     bulk = 0.052 * smoothstep(0.485, 0.56, u) + 0.145 * smoothstep(0.585, 0.84, u)
     bulk += 0.05 * smoothstep(0.80, 1.02, u)
     rough = rough_line(view.width, rng, 0.11 * view.width, gain=0.5, octaves=9)
-    return (bulk * (1 + 0.085 * rough) * view.height).astype(np.float32)
+    return np.asarray(bulk * (1 + 0.085 * rough) * view.height, np.float32)
 
 
 def _headland(view: View, mood: Mood, horizon: float, picture: Light) -> Light:
@@ -126,7 +126,7 @@ def _headland(view: View, mood: Mood, horizon: float, picture: Light) -> Light:
     colour = lit(ground * wet[..., None], mood, face)
     haze = 0.16 * np.broadcast_to(1 - smoothstep(0.55, 1.0, view.x / view.width), shape)
     lay_over(picture, blend(colour, mood.horizon, haze), cover.astype(np.float32))
-    return cover.astype(np.float32)
+    return np.asarray(cover, np.float32)
 
 
 def _paint(shape: Shape, picture: Light, land: Light, colour: Light | Colour) -> None:

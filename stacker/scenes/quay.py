@@ -108,7 +108,9 @@ class Quay(Scene):
         kerb = smoothstep(EDGE_M - 1.3, EDGE_M - 1.1, z)
         shade = shade * (1 - kerb) + 1.16 * kerb
         return lit(
-            np.array([0.47, 0.44, 0.39], np.float32) * shade[..., None], DAY, np.clip(0.72 + bumps, 0, 1.4)
+            np.array([0.47, 0.44, 0.39], np.float32) * shade[..., None],
+            DAY,
+            np.clip(0.72 + bumps, 0, 1.4),
         )
 
     def _invite(self) -> list[Walker]:

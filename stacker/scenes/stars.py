@@ -126,7 +126,7 @@ class Stars(Scene):
         above = sky + glow
         water = Water(view, Sea(body=(0.001, 0.002, 0.003), waves_m=(2.2, 14.0)), horizon, above)
         above[water.top :] = water.light(0.0, 6.0)
-        return above.astype(np.float32)
+        return np.asarray(above, np.float32)
 
     def light(self, t0: float, t1: float) -> Light:
         view = self.view

@@ -156,8 +156,9 @@ class LampLayer:
         picture = self._total.reshape(rows, columns, 3)
         rest = sigma_px**2 - SPLINE_VARIANCE
         if rest > 0 and self._total.any():
-            picture = cv2.GaussianBlur(
+            blurred = cv2.GaussianBlur(
                 picture, (0, 0), float(np.sqrt(rest)), borderType=cv2.BORDER_CONSTANT
             )
+            picture = np.asarray(blurred, np.float32).reshape(picture.shape)
         m = self.margin
         return np.ascontiguousarray(picture[m : rows - m, m : columns - m])

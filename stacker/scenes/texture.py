@@ -21,7 +21,7 @@ SMALLEST_CELL_PX = 1.5
 def smoothstep(low: float, high: float, value: npt.ArrayLike) -> Light:
     """Return 0 below ``low``, 1 above ``high`` and a smooth rise between, float32."""
     t = np.clip((np.asarray(value, dtype=np.float32) - low) / (high - low), 0, 1)
-    return (t * t * (3 - 2 * t)).astype(np.float32)
+    return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
 def _one_octave(

@@ -37,14 +37,13 @@ def sliding_starts(shutter_s: float, end_s: float) -> list[list[float]]:
     step = shutter_s / STARTS_PER_SHUTTER
     count = int(last / step * (1 + 1e-12)) + 1
     if count > MOST_STARTS:
-        starts = np.linspace(0.0, last, MOST_STARTS)
+        starts = np.linspace(0.0, last, MOST_STARTS).tolist()
     else:
-        starts = np.arange(count) * step
+        starts = [number * step for number in range(count)]
         if last - starts[-1] > SAME_START * step:
-            starts = np.append(starts, last)
+            starts.append(last)
     return [
-        [float(start) for start in starts[first : first + STARTS_PER_WORK]]
-        for first in range(0, starts.size, STARTS_PER_WORK)
+        starts[first : first + STARTS_PER_WORK] for first in range(0, len(starts), STARTS_PER_WORK)
     ]
 
 

@@ -72,7 +72,8 @@ class Water:
         """Return the picture above the water upside down, smeared by the smallest waves."""
         flipped = np.ascontiguousarray(above[: self.top][::-1])
         sigma = 0.006 * self.view.height
-        return cv2.GaussianBlur(flipped, (0, 0), sigmaX=0.4 * sigma, sigmaY=sigma)
+        smeared = cv2.GaussianBlur(flipped, (0, 0), sigmaX=0.4 * sigma, sigmaY=sigma)
+        return np.asarray(smeared, np.float32)
 
     def _set_waves(self) -> None:
         """Choose length, direction and phase of each wave; most run towards the viewer's left."""
@@ -176,7 +177,8 @@ class Water:
             side, toward = self._slopes(table, moment).reshape(2, self.rows, view.width)
             x = view.x + 0.35 * swing * side
             up = np.abs(row + swing * (toward + 0.35))
-            looks.append((0.5 * x - 0.25, 0.5 * up - 0.25))
+            halves = (0.5 * x - 0.25, 0.5 * up - 0.25)
+            looks.append((halves[0].astype(np.float32), halves[1].astype(np.float32)))
         return looks
 
     def _slopes(self, table: Light, t: float) -> Light:

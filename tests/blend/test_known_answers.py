@@ -210,5 +210,5 @@ def test_unknown_blend_names_those_there_are_and_the_nearest():
     text = str(caught.value)
     assert "did you mean lighten" in text
     assert all(name in text for name in BLENDS)
-    with pytest.raises(OptionError):
+    with pytest.raises(ValueError, match="above 0"):
         Trimmed(0, 3)

@@ -18,7 +18,9 @@ Pixels = npt.NDArray[Any]
 WIDTH, HEIGHT = 24, 16
 
 
-def picture(seed: int = 0, *, dtype: str = "uint8", size: tuple[int, int] = (WIDTH, HEIGHT)) -> Pixels:
+def picture(
+    seed: int = 0, *, dtype: str = "uint8", size: tuple[int, int] = (WIDTH, HEIGHT)
+) -> Pixels:
     """Return a picture of noise (H, W, 3); floats lie in [0, 1)."""
     rng = np.random.default_rng(seed)
     shape = (size[1], size[0], 3)

@@ -125,7 +125,8 @@ def _opened(
     import av.logging
 
     try:
-        container = av.open(str(path))
+        # a damaged title must not stop the reading
+        container = av.open(str(path), metadata_errors="replace")
     except av.error.FFmpegError as error:
         why = f"the clip cannot be opened ({error.strerror})"
         raise FrameError(path, why, remedy=COPY_CLIP, code="frame-unreadable") from error

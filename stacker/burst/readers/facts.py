@@ -13,6 +13,8 @@ from stacker.light.encoding import Encoding, PixelArray
 
 # more cannot be a frame of a burst: the file is damaged or means harm
 MAX_PIXELS = 500_000_000
+# libraries may say whole tables
+LONGEST_WORDS = 120
 COPY_AGAIN = "copy it from the card again or leave it out"
 
 
@@ -64,6 +66,12 @@ class Reader(Protocol):
         FrameError
             A frame is cut short or damaged; never is part of a picture given.
         """
+
+
+def in_short(words: object) -> str:
+    """Return what a library said in one line of bearable length."""
+    line = " ".join(str(words).split())
+    return line if len(line) <= LONGEST_WORDS else f"{line[:LONGEST_WORDS]}..."
 
 
 def unopened(path: Path, error: OSError) -> FrameError:

@@ -12,13 +12,13 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, unopened
+from stacker.burst.readers.jpeg_faults import END, without_faults
 from stacker.burst.readers.jpeg_header import CUT_SHORT, read_header
-from stacker.burst.readers.stray_bytes import EOI, without_stray_bytes
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
-# stray bytes in the header and before the end: taking them out twice must do
+# faults in the header, then stray bytes before the end: the third time all is well
 ATTEMPTS = 3
 
 
@@ -63,7 +63,7 @@ def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
     """Return the picture whole, or raise.
 
     libjpeg goes on over damage with a mere warning and leaves the rest of the picture gray: every
-    warning counts as an error but the one about stray bytes, after which the rest is tried alone.
+    warning counts as an error, unless none is left once faults that do no harm are taken out.
     """
     import simplejpeg
 
@@ -72,19 +72,19 @@ def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
         try:
             return np.asarray(simplejpeg.decode_jpeg(rest, colorspace="RGB", buffer=out))
         except ValueError as error:
-            cleaned = without_stray_bytes(path, rest, str(error))
+            cleaned = without_faults(path, rest, str(error))
             if cleaned is None:
                 raise _refused(path, data, error) from error
             rest = cleaned
-    why = "the JPEG holds stray bytes in many places"
+    why = "the JPEG is at fault in several places"
     raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
 
 
 def _refused(path: Path, data: bytes, error: ValueError) -> FrameError:
     """Return the error for a picture that libjpeg stumbled over."""
-    if data.rstrip(b"\0")[-2:] != EOI:
+    if data.rstrip(b"\0")[-2:] != END:
         return FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated")
-    why = f"the JPEG is damaged ({error})"
+    why = f"the JPEG is damaged ({in_short(error)})"
     return FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
@@ -29,7 +29,7 @@ DAMAGE: tuple[type[Exception], ...] = (
     KeyError,
     struct.error,
 )
-DAMAGE += (TypeError, OverflowError, RuntimeError)
+DAMAGE += (TypeError, MemoryError, OverflowError, RuntimeError)
 
 
 class OtherReader:
@@ -86,7 +86,7 @@ def _opened(path: Path) -> Iterator[Any]:
         raise unopened(path, error) from error
     except DAMAGE as error:
         cause = error.__cause__ or error
-        words = " ".join(str(cause).split()) or type(cause).__name__
+        words = in_short(cause) or type(cause).__name__
         why = f"the picture is damaged ({words})"
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
 

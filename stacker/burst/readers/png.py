@@ -18,7 +18,7 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
@@ -26,6 +26,7 @@ SIGNATURE = b"\x89PNG\r\n\x1a\n"
 END_CHUNK = b"IEND\xaeB`\x82"
 # colour types of IHDR
 RGB, GRAY_ALPHA, RGB_ALPHA = 2, 4, 6
+NEEDED_CHUNKS = (b"IHDR", b"PLTE", b"tRNS")
 # larger chunks before the picture hold neither profile nor Exif of a camera
 MAX_CHUNK = 1 << 24
 # where an eXIf chunk behind the picture is looked for
@@ -99,25 +100,30 @@ def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
     # libpng is content once the last pixel is there; a missing end still tells of a cut file
     if END_CHUNK not in data[-TAIL_BYTES:]:
         raise FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated")
-    data = _without_broken_profile(data)
-    fits = data[25] == RGB and b"tRNS" not in data[: data.find(b"IDAT")]
+    data = _bare(data)
+    fits = data[25:26] == bytes([RGB]) and b"tRNS" not in data[: data.find(b"IDAT")]
     try:
         return np.asarray(imagecodecs.png_decode(data, out=out if fits else None))
     except (imagecodecs.PngError, ValueError) as error:
-        why = f"the PNG is damaged ({error})"
+        why = f"the PNG is damaged ({in_short(error)})"
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
 
 
-def _without_broken_profile(data: bytes) -> bytes:
-    """Return a PNG without a damaged profile, about which libpng would print a line of its own."""
-    place = data.find(b"iCCP", 0, data.find(b"IDAT"))
-    if place < 0:
-        return data
-    end = place + 4 + int.from_bytes(data[place - 4 : place], "big")
-    sound = zlib.crc32(data[place:end]) == int.from_bytes(data[end : end + 4], "big")
-    if sound and _profile(data[place + 4 : end]) is not None:
-        return data
-    return data[: place - 4] + data[end + 4 :]
+def _bare(data: bytes) -> bytes:
+    """Return a PNG without the chunks before the picture that its pixels do not need.
+
+    libpng would print a line of its own about each of them that is damaged.
+    """
+    parts = [SIGNATURE]
+    place = len(SIGNATURE)
+    while place + 8 <= len(data):
+        length, name = struct.unpack_from(">I4s", data, place)
+        if name == b"IDAT":
+            return b"".join((*parts, data[place:]))
+        if name in NEEDED_CHUNKS:
+            parts.append(data[place : place + 12 + length])
+        place += 12 + length
+    return data
 
 
 def to_rgb(pixels: PixelArray, out: PixelArray | None) -> PixelArray:

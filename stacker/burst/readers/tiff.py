@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import ShotFacts, exif_block_of_tiff, read_tags
 from stacker.burst.ifd import open_tags
-from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, unopened
 from stacker.burst.readers.tiff_page import (
+    CUT_SHORT,
     check_form,
     check_segments,
     form_of,
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     import tifffile
 
 ICC_TAG = 34675
+# bits, compression, colour model, places and lengths of strips and tiles, channels, number type
+FORM_TAGS = (256, 257, 258, 259, 262, 273, 277, 278, 279, 284, 317, 320, 322, 323, 324, 325, 339)
 # what tifffile and the codecs behind it raise over damaged data
 DAMAGE: tuple[type[Exception], ...] = (
     ValueError,
@@ -42,7 +45,7 @@ DAMAGE: tuple[type[Exception], ...] = (
     OverflowError,
     RuntimeError,
 )
-DAMAGE += (struct.error, NotImplementedError, ZeroDivisionError, AttributeError)
+DAMAGE += (struct.error, NotImplementedError, MemoryError, ZeroDivisionError, AttributeError)
 
 
 class TiffReader:
@@ -85,8 +88,8 @@ class TiffReader:
             for number in numbers:
                 if number >= len(pages):
                     raise _damaged(path, "a page is gone")
-                check_segments(path, pages[number], int(file.filehandle.size))
                 try:
+                    check_segments(path, pages[number], int(file.filehandle.size))
                     pixels = page_pixels(path, pages[number], curve, out)
                 except DAMAGE as error:
                     raise _damaged(path, str(error)) from error
@@ -99,7 +102,7 @@ class TiffReader:
 
 
 def _damaged(path: Path, why: str) -> FrameError:
-    why = f"the TIFF is damaged or of a rare sort ({' '.join(why.split())})"
+    why = f"the TIFF is damaged or of a rare sort ({in_short(why)})"
     return FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
 
 
@@ -128,6 +131,7 @@ def _opened(path: Path) -> Iterator[tuple[tifffile.TiffFile, list[Any]]]:
             raise _damaged(path, str(error)) from error
         if not pages:
             raise _damaged(path, "it has no pages")
+        _check_directories(path, pages)
         check_form(path, pages[0])
         yield file, pages
 
@@ -140,6 +144,29 @@ def _pages(file: tifffile.TiffFile) -> list[Any]:
         if not found or (form_of(full) == form_of(found[0]) and not full.is_reduced):
             found.append(full)
     return found
+
+
+def _check_directories(path: Path, pages: list[Any]) -> None:
+    """Refuse pages whose directory is cut, or whose form tifffile had to guess.
+
+    Raises
+    ------
+    FrameError
+        With code "frame-truncated".
+    """
+    with path.open("rb") as stream:
+        try:
+            tags = open_tags(stream)
+            lost = any(
+                tag in entries and tag not in page.tags
+                for page in pages
+                for entries in [tags.directory(page.offset, whole=True)]
+                for tag in FORM_TAGS
+            )
+        except struct.error as error:
+            raise FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated") from error
+    if lost:
+        raise FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated")
 
 
 def _profile(page: Any) -> bytes | None:

@@ -18,6 +18,7 @@ MIN_IS_WHITE, MIN_IS_BLACK, RGB, PALETTE, YCBCR = 0, 1, 2, 3, 6
 READ_AS_IS = (MIN_IS_WHITE, MIN_IS_BLACK, RGB, PALETTE, YCBCR)
 PHOTOMETRIC_NAMES = {4: "a mask", 5: "CMYK", 8: "Lab", 9: "Lab", 10: "Lab", 32803: "raw"}
 SEPARATE_PLANES = 2
+CUT_SHORT = "the TIFF is cut short"
 CONVERT = "convert it to RGB with 8 or 16 bits"
 # rows looked at together, so that no large mask is made
 ROWS = 64
@@ -95,7 +96,7 @@ def check_segments(path: Path, page: Any, file_size: int) -> None:
     if page.is_contiguous and offsets:
         beyond = beyond or offsets[0] + int(page.nbytes) > file_size
     if missing or beyond:
-        raise FrameError(path, "the TIFF is cut short", remedy=COPY_AGAIN, code="frame-truncated")
+        raise FrameError(path, CUT_SHORT, remedy=COPY_AGAIN, code="frame-truncated")
 
 
 def page_pixels(path: Path, page: Any, curve: Curve | None, out: PixelArray | None) -> PixelArray:
@@ -119,7 +120,9 @@ def page_pixels(path: Path, page: Any, curve: Curve | None, out: PixelArray | No
         and page.bitspersample == 8 * page.dtype.itemsize
         and out.dtype == page.dtype
     )
-    raw = page.asarray(out=out if straight else None, maxworkers=1, squeeze=False)
+    # a view: the library gives the array that it fills another shape
+    target = out.view() if straight and out is not None else None
+    raw = page.asarray(out=target, maxworkers=1, squeeze=False)
     # (separate planes, depth, rows, columns, samples)
     planes = raw[:, 0]
     if planes.shape[0] > 1:
