@@ -128,7 +128,8 @@ class TagFile:
             data = self.raw(entry)
         except (struct.error, OSError, OverflowError):
             return ""
-        return data.split(b"\0")[0].decode("utf-8", "replace").strip()
+        text = data.split(b"\0")[0].decode("utf-8", "replace")
+        return "".join(sign for sign in text if sign.isprintable()).strip()
 
 
 def open_tags(stream: IO[bytes]) -> TagFile:

@@ -110,9 +110,10 @@ def _two_bursts(
         said = form.said() if form else ""
         count = f"{len(places)} frame{'s' if len(places) > 1 else ''}"
         parts.append(f"{count} ({said}) from {paths[places[0]].name}")
+    number = "two" if len(set(keys) - {None}) == 2 else "several"
     return BurstError(
         paths[0].parent,
-        f"there are two bursts here, {parts[0]}, and {parts[1]}",
+        f"there are {number} bursts here, {parts[0]}, and {parts[1]}",
         remedy="name the frames of one of them by a pattern such as 'IMG_1*.jpg' or by a list",
         code="two-bursts",
     )

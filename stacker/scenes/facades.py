@@ -119,8 +119,16 @@ def _window(
         for row in (0, 1):
             left = x - half + 0.05 + column * (half + 0.0)
             low = sill + 0.05 + row * (tall / 2)
-            front.box(left, left + half - 0.10, low, low + tall / 2 - 0.10, glass * (1 + 0.5 * row))
-    front.box(x - half - 0.05, x + half + 0.05, sill + tall - 0.12, sill + tall, glass * 0.4)
+            front.box(
+                left,
+                left + half - 0.10,
+                low,
+                low + tall / 2 - 0.10,
+                glass * np.float32(1 + 0.5 * row),
+            )
+    front.box(
+        x - half - 0.05, x + half + 0.05, sill + tall - 0.12, sill + tall, glass * np.float32(0.4)
+    )
 
 
 def paint_mooring(view: View, mood: Mood, ground: Ground, picture: Light, edge_m: float) -> None:

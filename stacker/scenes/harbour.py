@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from stacker.scenes.camera import Camera
-from stacker.scenes.place import paint_shore
+from stacker.scenes.glow import with_glow
 from stacker.scenes.pier import paint_pier
+from stacker.scenes.place import paint_shore
 from stacker.scenes.scene import Light, Scene, View
 from stacker.scenes.sky import LATE
 from stacker.scenes.texture import lay_over, smoothstep
 from stacker.scenes.water import Sea, Water
-from stacker.scenes.glow import with_glow
 
 
 class Harbour(Scene):
@@ -45,6 +45,5 @@ def _sun(view: View) -> Light:
     away = np.hypot(view.x - x, view.y - y)
     disc = 1 - smoothstep(0.75 * radius, 1.25 * radius, away)
     halo = 0.22 * np.exp(-away / (2.6 * radius)) + 0.10 * np.exp(-away / (9 * radius))
-    return ((2.6 * disc + halo)[..., None] * np.array([1.0, 0.72, 0.38], np.float32)).astype(
-        np.float32
-    )
+    glow = (2.6 * disc + halo)[..., None] * np.array([1.0, 0.72, 0.38])
+    return np.asarray(glow, np.float32)

@@ -37,7 +37,7 @@ def normal_cdf(z: Light) -> Light:
         0.319381530 + k * (-0.356563782 + k * (1.781477937 + k * (-1.821255978 + k * 1.330274429)))
     )
     tail = np.exp(-0.5 * size * size) / np.sqrt(2 * np.pi) * poly
-    return np.where(z < 0, tail, 1 - tail).astype(np.float32)
+    return np.asarray(np.where(z < 0, tail, 1 - tail), np.float32)
 
 
 def beam_share(angle: Light, t0: float, t1: float) -> Light:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from stacker.scenes.place import lit
 from stacker.scenes.scene import Light, View
@@ -30,11 +31,12 @@ class Ground:
         )
 
     def pixels(
-        self, x: Light | float, z: Light | float, up: Light | float = 0.0
-    ) -> tuple[Light, Light]:
+        self, x: npt.ArrayLike, z: npt.ArrayLike, up: npt.ArrayLike = 0.0
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Return the pixel of points ``up`` metres above the ground."""
         scale = self.focal_px / np.asarray(z, np.float64)
-        return self.centre_px + scale * x, self.horizon_px + scale * (self.eye_m - np.asarray(up))  # type: ignore[return-value]
+        across = self.centre_px + scale * np.asarray(x, np.float64)
+        return across, self.horizon_px + scale * (self.eye_m - np.asarray(up, np.float64))
 
 
 def joint_cover(along: Light, joint: float, footprint: Light) -> Light:
@@ -110,13 +112,6 @@ def _with_wall(
         corner(edge, far, -1.1),
         corner(edge, near, -1.1),
     ]
-    front = [
-        corner(back, far, 0),
-        corner(edge, far, 0),
-        corner(edge, far, -1.1),
-        corner(back, far, -1.1),
-    ]
-    del front
     colour = top
     cover = np.zeros((view.height, view.width), np.float32)
     courses = np.clip(0.75 + 0.25 * grain, 0.2, 1.4)

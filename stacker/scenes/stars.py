@@ -120,8 +120,8 @@ class Stars(Scene):
             -(((view.x / view.width - 0.9) / 0.35) ** 2)
             - np.abs(horizon - view.y) / (0.16 * view.height)
         )
-        sky = picture * (1 + 0.07 * drift[..., None]) + town[..., None] * np.float32(
-            [0.010, 0.0068, 0.0040]
+        sky = picture * (1 + 0.07 * drift[..., None]) + town[..., None] * np.array(
+            [0.010, 0.0068, 0.0040], np.float32
         )
         above = sky + glow
         water = Water(view, Sea(body=(0.001, 0.002, 0.003), waves_m=(2.2, 14.0)), horizon, above)

@@ -129,10 +129,11 @@ def write_clip(
     rate: int = 25,
     options: dict[str, str] | None = None,
     metadata: dict[str, str] | None = None,
+    container_options: dict[str, str] | None = None,
 ) -> Path:
     """Write a clip; stamps are in thousandths of a second."""
     height, width = frames[0].shape[:2]
-    with av.open(str(path), "w") as container:
+    with av.open(str(path), "w", options=container_options or {}) as container:
         container.metadata.update(metadata or {})
         stream = container.add_stream(codec, rate=rate, options=options or {})
         assert isinstance(stream, av.VideoStream)

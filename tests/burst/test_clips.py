@@ -201,6 +201,17 @@ def test_a_cut_clip_gives_its_whole_frames_and_then_says_which_is_missing(tmp_pa
             assert "short.mkv" in error.where
 
 
+def test_a_clip_that_breaks_off_says_so(tmp_path: Path) -> None:
+    frames = [picture(seed, size=(64, 48)) for seed in range(30)]
+    path = h264(tmp_path / "a.mp4", frames, container_options={"movflags": "faststart"})
+    assert open_burst(path).warnings == ()
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+    burst = open_burst(path)
+    assert 5 < len(burst.frames) < 25
+    assert len(burst.warnings) == 1 and f"{30 - len(burst.frames)} frames" in burst.warnings[0]
+
+
 def test_damage_inside_is_named_and_the_rest_can_still_be_read(tmp_path: Path) -> None:
     rng = np.random.default_rng(0)
     frames = [picture(seed, size=(64, 48)) for seed in range(30)]

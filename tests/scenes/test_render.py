@@ -61,7 +61,7 @@ def test_layout_and_record(tmp_path: Path) -> None:
 
 
 def test_lightest_is_clipped_and_no_frame_exceeds_it_by_more_than_noise(tmp_path: Path) -> None:
-    made = render_scene("road", tmp_path, frames=4, size=SMALL, file_format="tif")
+    made = render_scene("road", tmp_path, frames=4, size=(300, 200), file_format="tif")
     lightest = tifffile.imread(made.truth_paths["lighten"]).astype(np.float64)
     assert lightest.max() == 1.0
     for path in made.frame_paths:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -36,11 +36,13 @@ class _Times:
     """When each frame is shown, in shown order, in units of the stream.
 
     ``known`` is whether the clip says so itself; else frames are counted, evenly spaced.
+    ``missing`` is how many frames fewer there are than the clip says.
     """
 
     stamps: tuple[int, ...]
     unit_s: float
     known: bool
+    missing: int = 0
 
 
 class ClipReader:
@@ -72,6 +74,9 @@ class ClipReader:
             when = taken + timedelta(seconds=offset_s) if taken else None
             shot = ShotFacts(orientation=turned, taken=when, fine=True)
             facts.append(FrameFacts(size, encoding, shot, offset_s=offset_s))
+        if times.missing:
+            cut = f"the clip breaks off: it holds {times.missing} frames fewer than it says"
+            facts[-1] = replace(facts[-1], notes=(cut,))
         return facts
 
     def decode(
@@ -152,10 +157,12 @@ def _read_times(
     import av.error
 
     stamps: list[int | None] = []
+    hidden = 0
     try:
         for packet in container.demux(stream):
+            hidden += packet.is_discard
             if packet.size and not packet.is_discard:
-                stamps.append(packet.pts)  # noqa: PERF401  those before an error are kept
+                stamps.append(packet.pts)
     except av.error.FFmpegError as error:
         if not stamps:
             raise _undecodable(path, error) from error
@@ -164,10 +171,11 @@ def _read_times(
         raise FrameError(
             path, "the clip has no frames in it", remedy=COPY_CLIP, code="frame-truncated"
         )
+    missing = max(0, stream.frames - hidden - len(stamps))
     if len(shown) == len(stamps) and stream.time_base:
-        return _Times(tuple(shown), float(stream.time_base), True)
+        return _Times(tuple(shown), float(stream.time_base), True, missing)
     rate = stream.average_rate or stream.guessed_rate or 25
-    return _Times(tuple(range(len(stamps))), 1 / float(rate), False)
+    return _Times(tuple(range(len(stamps))), 1 / float(rate), False, missing)
 
 
 def _undecodable(path: Path, error: Exception) -> FrameError:

@@ -71,6 +71,7 @@ class Reader(Protocol):
 def in_short(words: object) -> str:
     """Return what a library said in one line of bearable length."""
     line = " ".join(str(words).split())
+    line = "".join(sign if sign.isprintable() else "?" for sign in line)
     return line if len(line) <= LONGEST_WORDS else f"{line[:LONGEST_WORDS]}..."
 
 

@@ -127,12 +127,13 @@ def _opened(path: Path) -> Iterator[tuple[tifffile.TiffFile, list[Any]]]:
     with file:
         try:
             pages = _pages(file)
+            if pages:
+                _check_directories(path, pages)
+                check_form(path, pages[0])
         except DAMAGE as error:
             raise _damaged(path, str(error)) from error
         if not pages:
             raise _damaged(path, "it has no pages")
-        _check_directories(path, pages)
-        check_form(path, pages[0])
         yield file, pages
 
 

@@ -1,0 +1,124 @@
+"""The shape of the code: who may import whom, what is public, what every list promises."""
+
+import ast
+import importlib
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import stacker
+
+PACKAGE = Path(stacker.__file__).parent
+# a folder or module of the package, and what of the package it may import besides itself
+MAY_IMPORT = {
+    "version": set(),
+    "errors": set(),
+    "light": {"errors"},
+    "burst": {"errors", "light"},
+    "blend": {"errors", "light"},
+    "finish": {"errors", "light"},
+    "scenes": {"errors", "light"},
+    "survey": {"errors", "light"},
+    "engine": {"errors", "light", "burst", "blend", "finish", "version"},
+    "demo": {"errors", "burst", "engine", "scenes", "survey"},
+    "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "demo"},
+    "__init__": {"errors", "version", "burst", "engine", "scenes"},
+    "__main__": {"cli"},
+}
+VAGUE_NAMES = {"utils", "util", "helpers", "helper", "common", "core", "misc"}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def room(path: Path) -> str:
+    """Return the folder of the package, or the module at its top, that a file belongs to."""
+    first = path.relative_to(PACKAGE).parts[0]
+    return first.removesuffix(".py")
+
+
+def imports_of(path: Path) -> set[str]:
+    """Return the rooms of the package that a file imports, at its top or within functions."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        names = []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module] + [f"{node.module}.{alias.name}" for alias in node.names]
+        elif isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        for name in names:
+            parts = name.split(".")
+            if parts[0] == "stacker" and len(parts) > 1:
+                found.add(parts[1])
+    return found
+
+
+def test_every_room_has_its_rule():
+    assert {room(path) for path in MODULES} == set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_go_one_way(path):
+    here = room(path)
+    assert imports_of(path) - {here} <= MAY_IMPORT[here]
+
+
+def test_the_line_is_drawn_without_circles():
+    done: set[str] = set()
+    left = dict(MAY_IMPORT)
+    while left:
+        free = [name for name, needs in left.items() if needs <= done]
+        assert free, f"a circle among {sorted(left)}"
+        for name in free:
+            done.add(name)
+            del left[name]
+
+
+def test_names_say_something():
+    assert not {path.stem for path in MODULES} & VAGUE_NAMES
+
+
+def test_modules_stay_readable():
+    long = {
+        str(path): count for path in MODULES if (count := len(path.read_text().split("\n"))) > 400
+    }
+    assert not long
+
+
+def test_every_exported_name_exists():
+    for name in stacker.__all__:
+        assert getattr(stacker, name) is not None
+    assert set(stacker._HOMES) <= set(stacker.__all__)
+    for room_name in ("burst", "blend", "engine", "finish", "scenes", "survey"):
+        module = importlib.import_module(f"stacker.{room_name}")
+        for name in module.__all__:
+            assert getattr(module, name) is not None
+
+
+def test_public_things_are_documented():
+    for path in MODULES:
+        tree = ast.parse(path.read_text())
+        assert ast.get_docstring(tree), path
+        for node in tree.body:
+            if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+                assert ast.get_docstring(node), f"{path}: {node.name}"
+
+
+def test_importing_the_package_is_quick():
+    """No heavy module comes in with the package or its burst reading."""
+    code = (
+        "import sys, stacker; stacker.Settings; stacker.open_burst; "
+        "print(sorted({'av', 'imagecodecs', 'imageio', 'PIL', 'tifffile'} & set(sys.modules)))"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert result.stdout.strip() == "[]", result.stderr
+
+
+def test_the_benchmark_runs():
+    script = Path(__file__).parent / "benchmarks" / "speed.py"
+    result = subprocess.run(
+        [sys.executable, script, "--small", "--rounds", "1"], capture_output=True, text=True
+    )
+    assert result.returncode == 0, result.stderr
+    for word in ("decode only", "lighten", "median", "1920 x 1080"):
+        assert word in result.stdout
