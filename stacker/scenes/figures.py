@@ -94,8 +94,8 @@ def paint_figure(rng: np.random.Generator, tall_px: float, light: Colour) -> Spr
     """Return a figure about ``tall_px`` pixels tall in clothes chosen by ``rng``."""
     tall = float(min(tall_px, MOST_PX))
     width, height = int(np.ceil(CANVAS_WIDE * tall)), int(np.ceil(CANVAS_TALL * tall))
-    coat = np.array(COATS[rng.integers(len(COATS))]) * rng.uniform(0.8, 1.2)
-    legs = np.array(LEGS[rng.integers(len(LEGS))]) * rng.uniform(0.8, 1.2)
+    coat = np.array(COATS[rng.integers(len(COATS))]) * rng.uniform(0.5, 0.9)
+    legs = np.array(LEGS[rng.integers(len(LEGS))]) * rng.uniform(0.6, 1.0)
     skin = np.array(SKINS[rng.integers(len(SKINS))])
     hair = np.array(HAIRS[rng.integers(len(HAIRS))])
     coat_to = float(rng.uniform(-0.46, -0.30))
@@ -153,7 +153,7 @@ def place_sprite(
     canvas: Light, sprite: Sprite, step: int, foot: tuple[float, float], tall_px: float,
     *, faces_left: bool,
 ) -> None:  # fmt: skip
-    """Paint a figure ``tall_px`` tall with its feet at ``foot`` on ``canvas`` (H, W, 3), in place."""
+    """Paint a figure ``tall_px`` tall with its feet at ``foot`` on ``canvas``, in place."""
     scale = tall_px / sprite.tall_px
     flip = -1.0 if faces_left else 1.0
     picture = sprite.steps[step]

@@ -17,7 +17,7 @@ from stacker.scenes.water import Sea, Water
 
 FloatArray = npt.NDArray[np.float64]
 
-SECONDS_BETWEEN_SHELLS = 2.1
+SECONDS_BETWEEN_SHELLS = 2.9
 CLIMB_S = 1.5
 CELL_S = 0.125
 # Air slows a spark by this rate per second; gravity in picture heights per second squared.
@@ -71,7 +71,7 @@ def make_shells(view: View) -> list[Shell]:
         life = rng.uniform(1.5, 2.4) * rng.uniform(0.8, 1.0, sparks)
         shells.append(
             Shell(
-                opens, rng.uniform(0.13, 0.62), rng.uniform(0.12, 0.27),
+                opens, rng.uniform(0.12, 0.70), rng.uniform(0.13, 0.28),
                 (direction * speed)[:, :2], life, rng.uniform(0.6, 1.4, sparks), colour,
             )
         )  # fmt: skip
@@ -102,7 +102,7 @@ class Fireworks(Scene):
                 self._add_climb(layer, shell, t0, t1)
         # Sparks pass behind the headland.
         sparks = layer.spread(0.72 * view.unit) * (1 - self._shore.land[..., None])
-        moving = with_glow(sparks, view.unit, strength=1.3)
+        moving = with_glow(sparks, view.unit, strength=0.8)
         picture = self._above + moving
         picture[self._sea.top :] = self._sea.light(t0, t1) + self._sea.mirror_moving(moving)
         return picture
@@ -128,7 +128,7 @@ class Fireworks(Scene):
         # White hot at first, then the colour of the salt.
         hot = np.exp(-age / 0.10)[:, None]
         colour = hot * np.array([1.0, 0.92, 0.8]) + (1 - hot) * shell.colour
-        self._add(layer, place, pieces, 420 * power[:, None] * colour, t1 - t0)
+        self._add(layer, place, pieces, 170 * power[:, None] * colour, t1 - t0)
 
     def _add_climb(self, layer: LampLayer, shell: Shell, t0: float, t1: float) -> None:
         """Draw the faint trail of the climbing shell."""

@@ -20,7 +20,7 @@ BEAMS = 2
 BEAM_SIGMA = np.radians(2.3)
 # How flat the circle of the turning beam looks from the shore: its height over its width.
 FLATNESS = 0.42
-BEAM_LIGHT = 0.55
+BEAM_LIGHT = 0.34
 LANTERN_COLOUR = np.array([1.0, 0.90, 0.70], np.float32)
 # A quarter turn after the beam points right it points at the viewer.
 TOWARDS_VIEWER = np.pi / 2
@@ -81,10 +81,10 @@ class Lighthouse(Scene):
     def _set_beam(self, land: Light) -> None:
         """Find the angle of the turning beam at each pixel, and how bright it can get there.
 
-        The beam is soft: it is drawn at a third of the size.
+        The beam is soft: it is drawn at half size.
         """
         view = self.view
-        small = (max(1, view.width // 3), max(1, view.height // 3))
+        small = (max(1, view.width // 2), max(1, view.height // 2))
         x = (np.arange(small[0]) + 0.5) * view.width / small[0] - 0.5 - self._lantern[0]
         y = (np.arange(small[1])[:, None] + 0.5) * view.height / small[1] - 0.5 - self._lantern[1]
         # Up in the picture is towards the viewer, passing over their head.

@@ -196,10 +196,10 @@ def _share_work(
         frames = [
             pool.submit(studio.frame, number, path) for number, path in enumerate(frame_paths)
         ]
-        for starts in sliding_starts(plan.shutter_s, plan.end_s):
-            rest.append(
-                pool.submit(lambda part: lightest_so_far.take(studio.lightest(part)), starts)
-            )
+        rest += [
+            pool.submit(lambda part: lightest_so_far.take(studio.lightest(part)), starts)
+            for starts in sliding_starts(plan.shutter_s, plan.end_s)
+        ]
         try:
             for done, future in enumerate(as_completed(frames), start=1):
                 future.result()

@@ -59,11 +59,10 @@ def paint_road(view: View, ground: Ground) -> tuple[Light, Light]:
     pools = _lamp_pools(across, z)
     lay_over(picture, lit(albedo, DUSK, 0.4) + albedo * pools, land)
     _sea_wall(view, ground, picture)
-    albedo = albedo * land[..., None]
     hill = _hillside(view, shore, across, picture)
-    albedo *= (1 - hill)[..., None]
+    seen = np.asarray(land * (1 - hill), np.float32)
     _lamp_posts(view, ground, picture)
-    return picture + _post_lamps(view, ground), albedo
+    return picture + _post_lamps(view, ground), albedo * seen[..., None]
 
 
 def _surface(view: View, across: Light, z: Light, pixel_m: Light) -> Light:

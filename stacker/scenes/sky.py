@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from stacker.scenes.scene import Light, View
 from stacker.scenes.texture import fractal_noise, smoothstep
@@ -65,7 +66,7 @@ DAY = Mood(
 )  # fmt: skip
 
 
-def blend(first: Colour | Light, second: Colour | Light, share: Light | float) -> Light:
+def blend(first: Colour | Light, second: Colour | Light, share: npt.ArrayLike) -> Light:
     """Return ``first`` turning into ``second`` by ``share`` (H, W) or a number, (H, W, 3)."""
     part = np.asarray(share, np.float32)[..., None]
     a, b = np.asarray(first, np.float32), np.asarray(second, np.float32)

@@ -35,7 +35,7 @@ SLOPE = 0.51
 FAINTEST = 7.0
 BRIGHTEST = 0.3
 # Light of a star of magnitude 0, in white pixels of a 960 x 640 picture.
-MAGNITUDE_ZERO_PX = 46.0
+MAGNITUDE_ZERO_PX = 75.0
 SIGMA_PX = 0.70
 
 

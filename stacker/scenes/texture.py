@@ -81,21 +81,23 @@ def rough_line(
     return total
 
 
-def lay_over(canvas: Light, colour: npt.ArrayLike, cover: Light) -> None:
-    """Paint ``colour`` (broadcast to (H, W, 3)) on ``canvas`` where ``cover`` (H, W) says, in place.
+def lay_over(canvas: Light, colour: npt.ArrayLike, cover: npt.ArrayLike) -> None:
+    """Paint ``colour`` (H, W, 3) on ``canvas`` where ``cover`` (H, W) says, in place.
 
     ``cover`` is the share of each pixel that is painted: edges mix in linear light.
     """
-    canvas += cover[..., None] * (np.asarray(colour, dtype=np.float32) - canvas)
+    share = np.asarray(cover, dtype=np.float32)[..., None]
+    canvas += share * (np.asarray(colour, dtype=np.float32) - canvas)
 
 
-def relief(noise: Light, *, from_left: float, from_above: float) -> Light:
+def relief(noise: npt.ArrayLike, *, from_left: float, from_above: float) -> Light:
     """Return how much more (or less) light a bumpy surface catches, (H, W), mean about 0.
 
     ``noise`` is its height in pixels; the light comes from the left and above by these amounts.
     """
-    across = cv2.Sobel(noise, cv2.CV_32F, 1, 0, scale=1 / 8)
-    down = cv2.Sobel(noise, cv2.CV_32F, 0, 1, scale=1 / 8)
+    surface = np.asarray(noise, dtype=np.float32)
+    across = cv2.Sobel(surface, cv2.CV_32F, 1, 0, scale=1 / 8)
+    down = cv2.Sobel(surface, cv2.CV_32F, 0, 1, scale=1 / 8)
     return np.asarray(from_left * across + from_above * down, np.float32)
 
 

@@ -30,9 +30,7 @@ def make_frames(encoding: Encoding, count: int, seed: int) -> list[np.ndarray]:
             for _ in range(count)
         ]
     values = rng.integers(0, encoding.top + 1, 9)
-    return [
-        rng.choice(values, (ROWS, WIDTH, 3)).astype(encoding.stored) for _ in range(count)
-    ]
+    return [rng.choice(values, (ROWS, WIDTH, 3)).astype(encoding.stored) for _ in range(count)]
 
 
 def start(name: str, intake: Intake) -> Accumulator:
