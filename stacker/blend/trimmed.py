@@ -72,7 +72,7 @@ class TrimmedAccumulator(HeldFrames):
             mean += counts * share * values
         # of two values far apart neither may lie within the limits of the centre between them
         mean = np.divide(mean, total, out=centre.astype(np.float64), where=total > 0)
-        return mean.astype(np.float32)
+        return np.asarray(mean, np.float32)
 
     def _rounding(self, centre: LightArray) -> LightArray | float:
         """Return the least spread that can be told from rounding of the codes."""

@@ -9,6 +9,11 @@ import typer
 
 from stacker.cli.telling import showing_progress, tell, telling_errors
 
+CAUTION = (
+    "Before you shoot your own: keep clear of traffic, tide and fireworks, mind cliff edges and\n"
+    "the sun in a finder; local rules and licensed people come first (README, Cautions)."
+)
+
 
 def demo(
     folder: Annotated[
@@ -39,5 +44,6 @@ def demo(
                 f"(open {result.open_s:.4g} s); {result.psnr_db:.1f} dB from the truth, "
                 f"one frame alone {result.frame_psnr_db:.1f} dB"
             )
+        tell(CAUTION)
         tell("The bursts lie beside them. Try:")
         tell(f"  stacker expose {folder / 'road'} --blend max -o {folder / 'road-max.tif'}")

@@ -22,6 +22,13 @@ SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
 )
 
 
+def _blends_with(incomplete: str) -> list[tuple[str, str]]:
+    """Return the blends that begin like this, with a word on each, for the shell."""
+    from stacker.blend import BLENDS
+
+    return [(b.name, b.summary) for b in BLENDS.values() if b.name.startswith(incomplete)]
+
+
 def expose(
     burst: Annotated[
         list[str], typer.Argument(help="A folder, files, a pattern in quotes, or a clip.")
@@ -41,6 +48,7 @@ def expose(
             "the option repeated, share one pass over the files and are written as OUT-mean, "
             "OUT-lighten and so on.",
             rich_help_panel=ADDING,
+            autocompletion=_blends_with,
         ),
     ] = ["mean"],  # noqa: B006 - typer reads it as a constant
     hold: Annotated[
@@ -151,6 +159,7 @@ def expose(
         typer.Option(
             help="A frame that cannot be read or does not fit: stop, or skip it.",
             rich_help_panel=RUNNING,
+            autocompletion=lambda: ["stop", "skip"],
         ),
     ] = "stop",
     memory: Annotated[

@@ -11,9 +11,20 @@ from stacker.cli.telling import showing_progress, tell, telling_errors
 from stacker.errors import OptionError
 
 
+def _scenes_with(incomplete: str) -> list[tuple[str, str]]:
+    """Return the scenes that begin like this, with their titles, for the shell."""
+    from stacker.scenes import SCENES
+
+    return [(s.name, s.title) for s in SCENES.values() if s.name.startswith(incomplete)]
+
+
 def scene(
     name: Annotated[
-        str, typer.Argument(help="harbour, road, lighthouse, quay, stars or fireworks.")
+        str,
+        typer.Argument(
+            help="harbour, road, lighthouse, quay, stars or fireworks.",
+            autocompletion=_scenes_with,
+        ),
     ],
     folder: Annotated[Path, typer.Argument(help="Where to put the frames; made if needed.")],
     frames: Annotated[int | None, typer.Option(help="How many frames.")] = None,

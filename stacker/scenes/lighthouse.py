@@ -18,12 +18,15 @@ from stacker.scenes.water import Sea, Water
 TURN_S = 24.0
 BEAMS = 2
 BEAM_SIGMA = np.radians(2.3)
+# Near the lantern beams lie closer than pixels: there they are blurred, up to this width.
+WIDEST_SIGMA = 0.4
 # How flat the circle of the turning beam looks from the shore: its height over its width.
 FLATNESS = 0.42
 BEAM_LIGHT = 0.34
 LANTERN_COLOUR = np.array([1.0, 0.90, 0.70], np.float32)
 # A quarter turn after the beam points right it points at the viewer.
-TOWARDS_VIEWER = np.pi / 2
+TOWARDS_VIEWER = np.array([np.pi / 2], np.float32)
+FREE_SIGMA = np.array([BEAM_SIGMA], np.float32)
 
 
 def normal_cdf(z: Light) -> Light:
@@ -40,21 +43,24 @@ def normal_cdf(z: Light) -> Light:
     return np.asarray(np.where(z < 0, tail, 1 - tail), np.float32)
 
 
-def beam_share(angle: Light, t0: float, t1: float) -> Light:
+def beam_share(angle: Light, sigma: Light, t0: float, t1: float) -> Light:
     """Return the mean of the beams' light at ``angle`` (radians) from ``t0`` to ``t1``.
 
     A beam is a normal profile about its direction, 1 at its middle. Its sweep over an angle is
     integrated in closed form, so it leaves no steps however long the exposure.
+
+    ``sigma`` is the profile's width in radians at each angle. A wider one than BEAM_SIGMA holds
+    the same light and is dimmer in its middle.
     """
     rate = 2 * np.pi / TURN_S
     apart = 2 * np.pi / BEAMS
     start, end = rate * t0, rate * t1
     total = np.zeros(angle.shape, np.float32)
-    first = int(np.floor((start - np.pi - 4 * BEAM_SIGMA) / apart))
-    last = int(np.ceil((end + np.pi + 4 * BEAM_SIGMA) / apart))
+    first = int(np.floor((start - np.pi - 4 * WIDEST_SIGMA) / apart))
+    last = int(np.ceil((end + np.pi + 4 * WIDEST_SIGMA) / apart))
     for number in range(first, last + 1):
         middle = angle + number * apart
-        total += normal_cdf((end - middle) / BEAM_SIGMA) - normal_cdf((start - middle) / BEAM_SIGMA)
+        total += normal_cdf((end - middle) / sigma) - normal_cdf((start - middle) / sigma)
     return total * np.float32(BEAM_SIGMA * np.sqrt(2 * np.pi) / (end - start))
 
 
@@ -90,6 +96,9 @@ class Lighthouse(Scene):
         # Up in the picture is towards the viewer, passing over their head.
         self._angle = np.arctan2(-y / FLATNESS, x).astype(np.float32)
         away = np.hypot(x, y) / view.width
+        cell_rad = (view.width / small[0]) / (FLATNESS * np.maximum(np.hypot(x, y), 1e-3))
+        blurred = np.minimum(np.hypot(BEAM_SIGMA, cell_rad), WIDEST_SIGMA)
+        self._sigma = np.asarray(blurred, np.float32)
         toward = np.sin(self._angle)
         reach = np.exp(-away / (0.34 + 0.10 * toward)) / (0.55 + 9 * away)
         haze = 1 + 0.16 * fractal_noise((small[1], small[0]), view.rng("haze"), 60 * view.unit)
@@ -112,11 +121,11 @@ class Lighthouse(Scene):
     def light(self, t0: float, t1: float) -> Light:
         view = self.view
         beam = cv2.resize(
-            beam_share(self._angle, t0, t1) * self._reach,
+            beam_share(self._angle, self._sigma, t0, t1) * self._reach,
             (view.width, view.height),
             interpolation=cv2.INTER_LINEAR,
         )
-        power = 0.10 + 0.90 * float(beam_share(np.array([TOWARDS_VIEWER], np.float32), t0, t1)[0])
+        power = 0.10 + 0.90 * float(beam_share(TOWARDS_VIEWER, FREE_SIGMA, t0, t1)[0])
         moving = beam[..., None] * LANTERN_COLOUR + np.float32(power) * self._flash
         picture = self._above + moving
         picture[self._sea.top :] = self._sea.light(t0, t1) + self._sea.mirror_moving(moving)

@@ -258,3 +258,19 @@ class TestHelp:
         quiet = run("expose", tmp_path / "bright", "-o", out / "b.tif", "--quiet")
         assert "burnt out" in loud.stderr
         assert quiet.stderr == ""
+
+
+class TestCompletion:
+    def complete(self, words: str, place: int) -> list[str]:
+        environment = os.environ | {
+            "_STACKER_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(place)
+        }  # fmt: skip
+        code = "from stacker.cli import main; main()"
+        command = [sys.executable, "-c", code]
+        result = subprocess.run(command, capture_output=True, text=True, env=environment)
+        return result.stdout.split()
+
+    def test_commands_blends_and_scenes(self):
+        assert self.complete("stacker ", 1) == ["demo", "expose", "scene"]
+        assert self.complete("stacker expose frames --blend m", 4) == ["mean", "max", "median"]
+        assert "fireworks" in self.complete("stacker scene f", 2)

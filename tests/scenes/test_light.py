@@ -121,3 +121,17 @@ def test_still_stone_stays_still(scene_of: SceneOf) -> None:
     sky_and_land = slice(0, 38)
     short, long = scene.light(0.0, 0.1), scene.light(0.0, 14.0)
     assert np.array_equal(short[sky_and_land], long[sky_and_land])
+
+
+def test_beam_passes_every_direction_equally_and_adds_up() -> None:
+    from stacker.scenes.lighthouse import BEAM_SIGMA, BEAMS, TURN_S, beam_share
+
+    angle = np.linspace(-np.pi, np.pi, 73, dtype=np.float32)
+    sigma = np.full_like(angle, BEAM_SIGMA)
+    whole = beam_share(angle, sigma, 0.0, TURN_S)
+    # Over a turn each beam's profile passes once: its area over the full circle.
+    assert whole == pytest.approx(BEAMS * BEAM_SIGMA * np.sqrt(2 * np.pi) / (2 * np.pi), rel=1e-4)
+    parts = (
+        beam_share(angle, sigma, 1.0, 1.7) * 0.7 + beam_share(angle, sigma, 1.7, 4.0) * 2.3
+    ) / 3
+    assert beam_share(angle, sigma, 1.0, 4.0) == pytest.approx(parts, abs=1e-5)
