@@ -178,7 +178,7 @@ class Burst:
                 raise FrameError(
                     first.path,
                     "its pixels are not what its header says",
-                    remedy="copy it again or leave it out",
+                    remedy="copy it again",
                     code="frame-mismatch",
                 )
             yield by_number[number], turn_upright(pixels, first.orientation, out=out)
@@ -200,6 +200,6 @@ class Burst:
         raise FrameError(
             self.frames[index].path,
             "it gave no picture",
-            remedy="copy it again or leave it out",
+            remedy="copy it again",
             code="frame-unreadable",
         )

@@ -182,7 +182,7 @@ def _nothing_in_it(path: Path) -> FrameError:
     except OSError:
         empty = False
     why = "the file is empty" if empty else "it is not the picture that its name says"
-    remedy = "copy it from the card again or leave it out"
+    remedy = "copy it from the card again"
     return FrameError(path, why, remedy=remedy, code="frame-empty" if empty else "frame-unreadable")
 
 

@@ -131,4 +131,4 @@ def _misfit(
         why = "its colour profile is not the burst's"
     else:
         return None
-    return FrameError(where, why, remedy="leave it out", code="frame-mismatch")
+    return FrameError(where, why, remedy="move it out of the burst", code="frame-mismatch")

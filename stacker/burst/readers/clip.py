@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 # decoding this many frames costs less than a jump that may miss
 NEAR = 24
-COPY_CLIP = "copy the clip again, or leave out the damaged part"
+COPY_CLIP = "copy the clip again"
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from stacker.light.encoding import Encoding, PixelArray
 MAX_PIXELS = 500_000_000
 # libraries may say whole tables
 LONGEST_WORDS = 120
-COPY_AGAIN = "copy it from the card again or leave it out"
+COPY_AGAIN = "copy it from the card again"
 
 
 @dataclass(frozen=True)
