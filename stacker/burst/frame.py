@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -14,6 +15,7 @@ import numpy as np
 from stacker.burst.orientation import UPRIGHT, turn_upright, turned_size
 from stacker.burst.readers.registry import reader_of
 from stacker.errors import FrameError
+from stacker.light.buffers import zeros
 from stacker.light.encoding import Encoding, LightArray, PixelArray
 from stacker.light.reduce import reduce_light
 
@@ -170,8 +172,10 @@ class Burst:
         first = self.frames[indices[0]]
         width, height = turned_size(first.size, first.orientation)
         by_number = {self.frames[index].number: index for index in indices}
-        # a turned picture needs a second place: the stored one is made fresh
-        straight = out if first.orientation == UPRIGHT else None
+        # a picture that has to be turned is decoded elsewhere first
+        straight = out
+        if first.orientation != UPRIGHT and out is not None:
+            straight = _scratch((height, width, 3), first.encoding.stored)
         decoded = reader_of(first.kind).decode(first.path, sorted(by_number), out=straight)
         for number, pixels in decoded:
             if pixels.shape != (height, width, 3) or pixels.dtype != first.encoding.stored:
@@ -203,3 +207,14 @@ class Burst:
             remedy="copy it again",
             code="frame-unreadable",
         )
+
+
+_kept = threading.local()
+
+
+def _scratch(shape: tuple[int, int, int], stored: str) -> PixelArray:
+    """Return an array of this thread to decode into; fresh memory for each frame costs more."""
+    pixels: PixelArray | None = getattr(_kept, "pixels", None)
+    if pixels is None or pixels.shape != shape or pixels.dtype != stored:
+        pixels = _kept.pixels = zeros(shape, stored)
+    return pixels

@@ -197,7 +197,8 @@ class TestFiles:
 
     @pytest.mark.skipif(os.name != "posix", reason="signals")
     @pytest.mark.parametrize("moment", ["blending", "writing"])
-    def test_an_interrupt_leaves_nothing_half_written(self, tmp_path, out, moment):
+    @pytest.mark.parametrize(("how", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+    def test_an_interrupt_leaves_nothing_half_written(self, tmp_path, out, moment, how, code):
         frame = np.random.default_rng(0).integers(0, 255, (2500, 3000, 3)).astype(np.uint8)
         write_tiffs(tmp_path / "long", [frame] * 12)
         name = "a.png" if moment == "writing" else "a.tif"
@@ -212,9 +213,9 @@ class TestFiles:
                 time.sleep(0.005)
         else:
             time.sleep(0.7)
-        process.send_signal(signal.SIGINT)
+        process.send_signal(how)
         _, errors = process.communicate(timeout=60)
-        assert process.returncode == 130, errors
+        assert process.returncode == code, errors
         assert "Traceback" not in errors
         assert list(out.iterdir()) == []
 
