@@ -11,6 +11,7 @@ For any frames, the accumulators of a blend satisfy, bit for bit:
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar, Self
@@ -67,6 +68,18 @@ class Blend(ABC):
     @abstractmethod
     def row_bytes(self, intake: Intake, width: int) -> int:
         """Return the memory that an accumulator takes per row, in bytes."""
+
+    def brightest_frame(self, intake: Intake) -> float:
+        """Return the light above which a frame cannot be blended."""
+        return math.inf
+
+    def depends_on(self, intake: Intake) -> object:
+        """Return what of the intake, besides its frames, changes the result in the last digits.
+
+        Where a frame turns out to be bad and this comes out otherwise without it, the pass has
+        to be run again for the result to be that of the other frames alone.
+        """
+        return None
 
     def brightest(self, intake: Intake) -> float:
         """Return the greatest light that frames within [0, 1] can blend to."""

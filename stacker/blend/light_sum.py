@@ -2,11 +2,12 @@
 
 Sums of rounded floats depend on their order. Light times weight is therefore snapped to a grid
 on which every partial sum is exact: whole numbers of 2^-k in int32 where that is fine enough
-for 16-bit results, in float64 elsewhere.
+for the darkest code of the files, in float64 elsewhere.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, ClassVar, Self, cast
 
@@ -16,36 +17,44 @@ import numpy.typing as npt
 
 from stacker.blend.base import Accumulator, Blend, ValidMask
 from stacker.blend.intake import Intake
-from stacker.errors import FrameError
 from stacker.light.buffers import zeros
 from stacker.light.encoding import CODE_MAX, Encoding, LightArray, PixelArray
 
-# float64 holds whole numbers up to 2^53: this grid and totals below 2^17
-FLOAT_GRID_BITS = 36
-FLOAT_TOTAL_LIMIT = 2.0 ** (53 - FLOAT_GRID_BITS)
-# pairs of int32 grid and the total weight below which sums stay under 2^31
+# pairs of grid and the total weight below which sums of codes' light stay exact: below 2^31 in
+# int32, below 2^53 in float64
 INT_GRIDS = ((26, 32), (21, 1024))
-# how far the grid may move a mean, in 16-bit codes, at the darkest code of an 8-bit file
+FLOAT_GRIDS = ((42, 2048), (30, math.inf))
+# for light, which knows no ceiling: room for 2^23 times white
+LIGHT_GRID_BITS = 30
+LIGHT_TOTAL_LIMIT = 2.0 ** (53 - LIGHT_GRID_BITS)
+# how far the grid may move a result, in 16-bit codes, at the darkest code of the files
 GRID_ERROR_CODES = 0.25
 # rows of a table look-up that is added while still in the cache
 BLOCK_ROWS = 8
 
 
-def grid_of(intake: Intake) -> tuple[type[np.int32] | type[np.float64], int]:
+def grid_of(intake: Intake, *, average: bool) -> tuple[type[np.int32] | type[np.float64], int]:
     """Return the dtype of the sum and the bits k of its grid 2^-k."""
-    if not intake.encoding.is_light:
-        for bits, limit in INT_GRIDS:
-            if intake.total_weight < limit and _fine_enough(intake.encoding, bits):
-                return np.int32, bits
-    return np.float64, FLOAT_GRID_BITS
+    if intake.encoding.is_light:
+        return np.float64, LIGHT_GRID_BITS
+    # each frame errs by half a grain at the most; a mean divides the errors by their number
+    errors = 1.0 if average else max(1.0, intake.total_weight)
+    for bits, limit in INT_GRIDS:
+        if intake.total_weight < limit and _fine_enough(intake.encoding, bits, errors):
+            return np.int32, bits
+    bits = next(bits for bits, limit in FLOAT_GRIDS if intake.total_weight < limit)
+    return np.float64, bits
 
 
-def _fine_enough(encoding: Encoding, bits: int) -> bool:
-    darkest = 1 / 255
-    step = 1 / CODE_MAX
+def _fine_enough(encoding: Encoding, bits: int, errors: float) -> bool:
+    """Whether half a grain, so many times, is little at the darkest code.
+
+    Held against the light of that code too: a file in floating point shows what codes hide.
+    """
+    darkest, step = 1 / encoding.top, 1 / CODE_MAX
     light = encoding.space.curve.to_light([darkest, darkest + step])
-    error_codes = 0.5 * 2.0**-bits / (light[1] - light[0])
-    return bool(error_codes <= GRID_ERROR_CODES)
+    error = 0.5 * 2.0**-bits * errors
+    return bool(error <= GRID_ERROR_CODES * (light[1] - light[0]) and error <= light[0] / 100)
 
 
 class LightSum(Accumulator):
@@ -53,7 +62,7 @@ class LightSum(Accumulator):
 
     def __init__(self, intake: Intake, rows: int, width: int, *, average: bool) -> None:
         super().__init__(intake, rows, width)
-        dtype, self.grid_bits = grid_of(intake)
+        dtype, self.grid_bits = grid_of(intake, average=average)
         self.average = average
         self.total: npt.NDArray[Any] = zeros((rows, width * 3), dtype)
         self.weight = 0.0  # of the frames that were valid everywhere
@@ -93,15 +102,6 @@ class LightSum(Accumulator):
     def _grains_of_light(
         self, light: LightArray, weight: float, grains: npt.NDArray[np.float64]
     ) -> None:
-        limit = FLOAT_TOTAL_LIMIT / max(self.intake.total_weight, 1.0)
-        brightest = float(light.max(initial=0.0))
-        if not brightest < limit:
-            raise FrameError(
-                "a frame of floating-point light",
-                f"holds values up to {brightest:.4g} where white is 1.0",
-                remedy="scale the files so that white is 1.0",
-                code="frame-bad-values",
-            )
         np.multiply(light, weight * 2.0**self.grid_bits, out=grains)
         np.rint(grains, out=grains)
 
@@ -151,40 +151,48 @@ def snap(weight: float) -> float:
     return round(weight * 2**20) / 2**20
 
 
-def _row_bytes(intake: Intake, width: int) -> int:
-    return width * 3 * np.dtype(grid_of(intake)[0]).itemsize
+@dataclass(frozen=True)
+class _AddedLight(Blend):
+    """What mean and sum have in common."""
+
+    average: ClassVar[bool]
+
+    def start(self, intake: Intake, rows: int, width: int) -> LightSum:
+        """Return an empty accumulator for a piece of the picture."""
+        return LightSum(intake, rows, width, average=self.average)
+
+    def row_bytes(self, intake: Intake, width: int) -> int:
+        """Return the memory that an accumulator takes per row, in bytes."""
+        dtype, _ = grid_of(intake, average=self.average)
+        return width * 3 * np.dtype(dtype).itemsize
+
+    def brightest_frame(self, intake: Intake) -> float:
+        """Return the light in a frame beyond which sums would not be exact."""
+        if not intake.encoding.is_light:
+            return math.inf
+        return LIGHT_TOTAL_LIMIT / max(intake.total_weight, 1.0)
+
+    def depends_on(self, intake: Intake) -> object:
+        """Return what of the intake the result depends on besides the frames: the grid."""
+        return grid_of(intake, average=self.average)
 
 
 @dataclass(frozen=True)
-class Mean(Blend):
+class Mean(_AddedLight):
     """The weighted mean of linear light."""
 
     name: ClassVar[str] = "mean"
     summary: ClassVar[str] = "average of the light: silky water, soft clouds, less noise"
-
-    def start(self, intake: Intake, rows: int, width: int) -> LightSum:
-        """Return an empty accumulator for a piece of the picture."""
-        return LightSum(intake, rows, width, average=True)
-
-    def row_bytes(self, intake: Intake, width: int) -> int:
-        """Return the memory that an accumulator takes per row, in bytes."""
-        return _row_bytes(intake, width)
+    average: ClassVar[bool] = True
 
 
 @dataclass(frozen=True)
-class Sum(Blend):
+class Sum(_AddedLight):
     """All the light added up, free of the ceiling at 1.0."""
 
     name: ClassVar[str] = "sum"
     summary: ClassVar[str] = "all the light added up, as one exposure without a filter"
-
-    def start(self, intake: Intake, rows: int, width: int) -> LightSum:
-        """Return an empty accumulator for a piece of the picture."""
-        return LightSum(intake, rows, width, average=False)
-
-    def row_bytes(self, intake: Intake, width: int) -> int:
-        """Return the memory that an accumulator takes per row, in bytes."""
-        return _row_bytes(intake, width)
+    average: ClassVar[bool] = False
 
     def brightest(self, intake: Intake) -> float:
         """Return the greatest light that frames within [0, 1] can add up to."""

@@ -2,5 +2,6 @@
 
 from stacker.burst.frame import Burst, Frame
 from stacker.burst.open import open_burst
+from stacker.burst.readers.facts import FILE_ENDS
 
-__all__ = ["Burst", "Frame", "open_burst"]
+__all__ = ["FILE_ENDS", "Burst", "Frame", "open_burst"]

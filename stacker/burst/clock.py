@@ -7,7 +7,6 @@ as if frames followed each other without a pause; one second a frame.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -22,6 +21,10 @@ from stacker.errors import OptionError
 NOMINAL_SLACK = 0.1
 SLACK_S = 0.05
 UNKNOWN_INTERVAL_S = 1.0
+# a year: nobody waits longer for the next frame
+LONGEST_S = 3.2e7
+# a step between frames that is told: so many times the usual one, and so many seconds
+LONG_PAUSE, LONG_PAUSE_S = 20, 600.0
 
 
 @dataclass(frozen=True)
@@ -56,10 +59,13 @@ def check_overrides(interval_s: float | None, frame_shutter_s: float | None) -> 
     OptionError
         An interval or shutter that is not a number above zero.
     """
-    for name, value in (("interval", interval_s), ("frame shutter", frame_shutter_s)):
-        if value is not None and not (math.isfinite(value) and value > 0):
+    for name, value in (("--interval", interval_s), ("--frame-shutter", frame_shutter_s)):
+        if value is not None and not 0 < value <= LONGEST_S:
             raise OptionError(
-                name, f"{value} s is no time", remedy="give seconds above zero", code="bad-time"
+                f"{name} {value:g}",
+                "is no time between or within frames",
+                remedy="give seconds above 0",
+                code="bad-time",
             )
 
 
@@ -93,6 +99,7 @@ def time_frames(
         spacing = _spacing(starts)
         shutters = [spacing if shutter is None else shutter for shutter in shutters]
     _look_for_overlap(starts, shutters, warnings)
+    _look_for_pauses(starts, warnings)
     return Timing(tuple(starts), tuple(shutters), tuple(warnings))
 
 
@@ -135,8 +142,7 @@ def _starts_of_stills(
     if 2 * len(known) < len(moments) or len(known) < 2:
         return _starts_without_times(shutters, warnings)
     if times[-1] <= times[0]:
-        warnings.append("All frames bear the same capture time.")
-        return _starts_without_times(shutters, warnings)
+        return _starts_without_times(shutters, warnings, "All capture times are the same")
     # a camera that writes no parts of a second may still write "00" for them
     fine = any(moments[place].fine for place in known) and any(time % 1 for time in times)
     if fine:
@@ -165,17 +171,19 @@ def _filled(
     return [float(start) for start in filled - filled[0]]
 
 
-def _starts_without_times(shutters: Sequence[float | None], warnings: list[str]) -> list[float]:
+def _starts_without_times(
+    shutters: Sequence[float | None], warnings: list[str], why: str = "Capture times are missing"
+) -> list[float]:
     """Return openings as if each frame opened when the one before closed."""
     if all(shutter is not None for shutter in shutters):
         warnings.append(
-            "Capture times are missing: frames are taken as following each other without a gap; "
+            f"{why}: frames are taken as following each other without a gap; "
             "--interval sets the time from start to start."
         )
         lengths = [shutter or 0.0 for shutter in shutters]
         return [float(start) for start in np.concatenate([[0.0], np.cumsum(lengths[:-1])])]
     warnings.append(
-        "Capture times and shutter are missing: frames are taken as one second apart; "
+        f"{why} and the shutter is not known: frames are taken as one second apart; "
         "--interval and --frame-shutter set them."
     )
     return [place * UNKNOWN_INTERVAL_S for place in range(len(shutters))]
@@ -194,3 +202,17 @@ def _look_for_overlap(
             f"{over} of {len(starts)} frames are said to be open longer than the time to the next "
             "one: their gaps are taken as none; --interval and --frame-shutter set the times."
         )
+
+
+def _look_for_pauses(starts: Sequence[float], warnings: list[str]) -> None:
+    """Tell of steps so long that a clock set forward may be behind them."""
+    steps = [two - one for one, two in pairwise(starts)]
+    if not steps:
+        return
+    least = max(LONG_PAUSE_S, LONG_PAUSE * median(steps))
+    for place, step in enumerate(steps):
+        if step > least:
+            warnings.append(
+                f"{step / 60:.0f} minutes lie between frame {place + 1} and the next; if the clock "
+                "was set forward there, --interval gives the true times."
+            )

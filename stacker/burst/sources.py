@@ -71,20 +71,36 @@ def find_sources(source: Source | Sequence[Source]) -> Sources:
 
 def _files_of(source: Source) -> tuple[list[SourceFile], list[str]]:
     """Return the files that one name stands for, and the names passed over."""
-    path = Path(source)
+    text = fspath(source)
+    if not text:
+        raise BurstError(
+            "burst", "an empty name", remedy="name a folder, files or a clip", code="no-source"
+        )
+    try:
+        return _files_at(Path(source), text)
+    except OSError as error:
+        why = f"it cannot be looked at ({error.strerror})"
+        raise BurstError(
+            text, why, remedy="check the name and that you may read it", code="no-such-file"
+        ) from error
+
+
+def _files_at(path: Path, text: str) -> tuple[list[SourceFile], list[str]]:
     if path.is_dir():
         return _files_in_folder(path)
     if path.exists():
         return [_named_file(path)], []
-    text = fspath(source)
-    if has_magic(text):
-        matches = sorted(Path(path.anchor).glob(str(path.relative_to(path.anchor))))
-        if matches:
-            return _files_of_pattern(text, matches)
+    if not has_magic(text):
         raise BurstError(
-            text, "no file fits this pattern", remedy="check the folder's name", code="no-match"
+            text, "there is no such file", remedy="check the name", code="no-such-file"
         )
-    raise BurstError(text, "there is no such file", remedy="check the name", code="no-such-file")
+    # brackets in the name of a folder that is there are part of its name
+    folder = path.parent if path.parent.is_dir() else Path(path.anchor)
+    matches = sorted(folder.glob(str(path.relative_to(folder))))
+    if matches:
+        return _files_of_pattern(text, matches)
+    remedy = "check the folder's name and the pattern; [[] stands for a bracket"
+    raise BurstError(text, "no file fits this pattern", remedy=remedy, code="no-match")
 
 
 def _files_in_folder(folder: Path) -> tuple[list[SourceFile], list[str]]:
@@ -97,7 +113,8 @@ def _files_in_folder(folder: Path) -> tuple[list[SourceFile], list[str]]:
         ) from error
     files, passed_over = _sorted_out(paths)
     if not files:
-        others = f" among its {len(passed_over)} files" if passed_over else ""
+        others = f", only {len(passed_over)} other file" if passed_over else ""
+        others += "s" if len(passed_over) > 1 else ""
         raise BurstError(
             folder,
             f"the folder has no pictures in it{others}",
@@ -139,6 +156,10 @@ def _sorted_out(paths: list[Path]) -> tuple[list[SourceFile], list[str]]:
 
 def _named_file(path: Path) -> SourceFile:
     """Return a file that the user named: by its content, whatever its suffix."""
+    if not path.is_file():
+        raise BurstError(
+            path, "it is no ordinary file", remedy="name a file or a folder", code="not-a-picture"
+        )
     file = _recognised(path)
     if file.kind is None and kind_of_suffix(path) is None and file.problem is not None:
         raise BurstError(

@@ -283,7 +283,7 @@ def _targets(output: Path, blends: tuple[str, ...]) -> dict[str, Path]:
 
 
 def _check_names(report: Path, targets: dict[str, Path]) -> None:
-    if report.absolute() in [target.absolute() for target in targets.values()]:
+    if report.resolve() in [target.resolve() for target in targets.values()]:
         raise OptionError(
             f"--report {report}",
             "is the name of the picture too",

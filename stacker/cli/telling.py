@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -36,7 +37,11 @@ def telling_errors() -> Iterator[None]:
 
 def tell(sentence: str) -> None:
     """Print a result on stdout."""
-    typer.echo(sentence)
+    try:
+        typer.echo(sentence)
+    except OSError:
+        # nobody reads on, or there is no room for the words: the files are what counts
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def note(sentence: str, *, quiet: bool) -> None:
@@ -48,7 +53,7 @@ def note(sentence: str, *, quiet: bool) -> None:
 @contextmanager
 def showing_progress(*, quiet: bool) -> Iterator[Progress]:
     """Yield a progress that draws a bar with the time left on stderr, if that is a terminal."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
         from stacker.engine.progress import Silent
 
         yield Silent()

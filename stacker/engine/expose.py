@@ -44,24 +44,32 @@ def expose_burst(
     blends = [_with_limits(find_blend(name), settings) for name in settings.blends]
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
-    known_bad = _known_bad(burst, span, settings)
-    weights = tuple(0.0 if place in known_bad else weight for place, weight in enumerate(weights))
-    places = [place for place in span if weights[place] > 0]
-    if not places:
-        raise _nothing_left(burst, known_bad)
-    intake = Intake(burst.encoding, weights, ordered=True)
-    plan = plan_passes(
-        blends,
-        intake,
-        burst.size,
-        workers=min(worker_count(settings.workers), len(places)),
-        memory=settings.memory,
-    )
-    pieces, outcomes = _run_passes(
-        burst, places, blends, intake, plan, settings, progress or Silent()
-    )
-    outcomes |= known_bad
-    used = [place for place in places if outcomes[place].error is None]
+    progress = progress or Silent()
+    outcomes = _known_bad(burst, span, weights, settings)
+    while True:
+        weights = tuple(0.0 if place in outcomes else w for place, w in enumerate(weights))
+        places = [place for place in span if weights[place] > 0]
+        if not places:
+            raise _nothing_left(burst, outcomes)
+        intake = Intake(burst.encoding, weights, ordered=True)
+        plan = plan_passes(
+            blends,
+            intake,
+            burst.size,
+            workers=min(worker_count(settings.workers), len(places)),
+            memory=settings.memory,
+        )
+        pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
+        bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
+        outcomes |= bad
+        without = Intake(
+            burst.encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights))
+        )
+        if all(blend.depends_on(intake) == blend.depends_on(without) for blend in blends):
+            break
+        # the result shall be what the good frames alone would have given
+    outcomes |= found
+    used = [place for place in places if place not in bad]
     if not used:
         raise _nothing_left(burst, outcomes)
     return {
@@ -69,7 +77,7 @@ def expose_burst(
             pieces=pieces[number],
             size=burst.size,
             space=burst.encoding.space,
-            brightest=blend.brightest(intake),
+            brightest=blend.brightest(without),
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
             sources=frozenset(burst.sources),
@@ -95,12 +103,14 @@ def _with_limits(blend: Blend, settings: Settings) -> Blend:
     return blend
 
 
-def _known_bad(burst: Burst, span: range, settings: Settings) -> dict[int, FrameOutcome]:
+def _known_bad(
+    burst: Burst, span: range, weights: Sequence[float], settings: Settings
+) -> dict[int, FrameOutcome]:
     """Return the frames known to be bad since the burst was opened; stop at the first if told."""
     bad: dict[int, FrameOutcome] = {}
     for place in span:
         problem = burst.frames[place].problem
-        if problem is not None:
+        if problem is not None and weights[place] > 0:
             if settings.on_bad == "stop":
                 raise offering_to_skip(problem)
             bad[place] = FrameOutcome(error=problem)
@@ -108,10 +118,11 @@ def _known_bad(burst: Burst, span: range, settings: Settings) -> dict[int, Frame
 
 
 def _nothing_left(burst: Burst, outcomes: dict[int, FrameOutcome]) -> BurstError:
-    first = next(iter(outcomes.values())).error
+    first = min(outcomes)
+    error = outcomes[first].error
     return BurstError(
-        burst.frames[0].name,
-        f"none of the {len(outcomes)} frames can be used (the first: {first})",
+        burst.frames[first].name,
+        f"no frame of {len(outcomes)} can be used; of the first: {error.why if error else ''}",
         remedy="copy the files again from the card",
         code="burst-no-frames",
     )
@@ -138,7 +149,14 @@ def _run_passes(
             stripes = make_stripes(blends, intake, band, burst.size, plan.workers)
             # a frame that failed in an earlier band would fail again
             good = [p for p in places if p not in outcomes or outcomes[p].error is None]
-            frame_pass = FramePass(burst, good, stripes, on_bad=settings.on_bad, progress=progress)
+            frame_pass = FramePass(
+                burst,
+                good,
+                stripes,
+                brightest_frame=min(blend.brightest_frame(intake) for blend in blends),
+                on_bad=settings.on_bad,
+                progress=progress,
+            )
             outcomes |= frame_pass.run(plan.workers)
             for number in range(len(blends)):
                 for stripe in stripes:

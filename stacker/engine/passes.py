@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stacker.blend import Accumulator, Blend, Intake
-from stacker.burst import Burst
+from stacker.burst import FILE_ENDS, Burst
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
 from stacker.errors import FrameError
@@ -87,7 +87,10 @@ def make_stripes(
 
 
 class FramePass:
-    """One pass of the frames at ``places`` of the burst over the stripes."""
+    """One pass of the frames at ``places`` of the burst over the stripes.
+
+    ``brightest_frame`` is the light beyond which a frame cannot be blended.
+    """
 
     def __init__(
         self,
@@ -95,12 +98,14 @@ class FramePass:
         places: Sequence[int],
         stripes: Sequence[Stripe],
         *,
+        brightest_frame: float,
         on_bad: OnBad,
         progress: Progress,
     ) -> None:
         self.burst = burst
         self.places = list(places)
         self.stripes = stripes
+        self.brightest_frame = brightest_frame
         self.on_bad = on_bad
         self.progress = progress
         self.outcomes: dict[int, FrameOutcome] = {}
@@ -144,14 +149,13 @@ class FramePass:
         return sorted(runs)
 
     def _work(self, run: tuple[int, ...], position: dict[int, int]) -> None:
-        """Decode a run of frames and add each of them in its turn."""
-        left = list(run)
+        """Decode a run of frames and let each of them in at its turn."""
         try:
-            for place, pixels in self._decoded(run, position[run[0]]):
-                self._add(place, position[place], pixels)
-                left.remove(place)
-        except FrameError as error:
-            self._fail(left, position, error)
+            for place, found in self._frames_of(run, position):
+                if isinstance(found, FrameError):
+                    self._leave_out(place, position[place], found)
+                else:
+                    self._add(place, position[place], found)
         except Cancelled:
             # whoever waits for this run's turn would wait for ever
             self._cancel()
@@ -159,18 +163,53 @@ class FramePass:
             self._cancel()
             raise
 
+    def _frames_of(
+        self, run: tuple[int, ...], position: dict[int, int]
+    ) -> Iterator[tuple[int, PixelArray | FrameError]]:
+        """Yield each frame's place with its pixels, or with the error that keeps it out.
+
+        After an error in a file of several frames the rest of them is asked for again.
+        """
+        left = list(run)
+        while left:
+            try:
+                for place, pixels in self._decoded(tuple(left), position[left[0]]):
+                    self._refuse_beyond_blending(place, pixels)
+                    yield place, pixels
+                    left.remove(place)
+            except FrameError as error:
+                lost = len(left) if error.code == FILE_ENDS else 1
+                for place in left[:lost]:
+                    yield place, error
+                del left[:lost]
+            else:
+                if left:
+                    raise RuntimeError(f"frame {left[0]} was never decoded")
+
     def _decoded(self, run: tuple[int, ...], position: int) -> Iterator[tuple[int, PixelArray]]:
         """Return the frames of a run in this worker's buffer, one after the other."""
-        if self._cancelled.is_set():
-            raise Cancelled
         # frames before the first bad one are still read: an earlier one may be bad as well
-        if self._first_bad is not None and position > self._first_bad:
+        behind = self._first_bad is not None and position > self._first_bad
+        if behind or self._cancelled.is_set():
             raise Cancelled
         encoding = self.burst.encoding
         width, height = self.burst.size
         if not hasattr(self._buffers, "pixels"):
             self._buffers.pixels = zeros((height, width, 3), encoding.stored)
         return self.burst.decode(run, out=self._buffers.pixels)
+
+    def _refuse_beyond_blending(self, place: int, pixels: PixelArray) -> None:
+        """Refuse light too bright to be added up exactly, before any blend has taken it."""
+        if not self.burst.encoding.is_light:
+            return
+        brightest = float(pixels.max())
+        if brightest > self.brightest_frame:
+            raise FrameError(
+                self.burst.frames[place].name,
+                f"it holds values up to {brightest:.4g}, where white is 1.0",
+                remedy="scale the files so that white is 1.0",
+                code="frame-bad-values",
+            )
 
     def _add(self, place: int, position: int, pixels: PixelArray) -> None:
         clipped = clipped_share(pixels, self.burst.encoding)
@@ -185,19 +224,15 @@ class FramePass:
         self.outcomes[place] = FrameOutcome(clipped)
         self.progress.advance()
 
-    def _fail(self, places: list[int], position: dict[int, int], error: FrameError) -> None:
-        """Leave out the frames that could not be had, or give up."""
-        for place in places:
-            self.outcomes[place] = FrameOutcome(error=error)
+    def _leave_out(self, place: int, position: int, error: FrameError) -> None:
+        """Let a frame that could not be had pass its turn without a trace."""
+        self.outcomes[place] = FrameOutcome(error=error)
         if self.on_bad == "stop":
-            self._first_bad = min(position[places[0]], self._first_bad or len(self.places))
-        try:
-            for place in places:
-                for stripe in self.stripes:
-                    stripe.take(position[place], None)
-                self.progress.advance()
-        except Cancelled:
-            return
+            known = len(self.places) if self._first_bad is None else self._first_bad
+            self._first_bad = min(position, known)
+        for stripe in self.stripes:
+            stripe.take(position, None)
+        self.progress.advance()
 
     def _cancel(self) -> None:
         self._cancelled.set()
@@ -229,7 +264,7 @@ def clipped_share(pixels: PixelArray, encoding: Encoding) -> float:
     Large frames are judged by evenly spaced rows.
     """
     height, width = pixels.shape[:2]
-    step = max(1, height * width // CLIPPING_SAMPLE)
+    step = max(1, min(height, height * width // CLIPPING_SAMPLE))
     sample = pixels[step // 2 :: step]
     limit = 1.0 if encoding.is_light else encoding.top
     at_limit = (sample >= limit).reshape(-1, 3)

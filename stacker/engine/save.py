@@ -12,6 +12,7 @@ from stacker.finish import Metadata, Tone, place_file, save_picture
 from stacker.version import PROGRAM
 
 # of the report, what it takes to make the picture again
+HOW_IT_RAN = ("workers", "memory")
 DESCRIBED = ("program", "settings", "frames_used", "open_s", "elapsed_s", "reference")
 
 
@@ -45,9 +46,14 @@ def save(
     """
     target = Path(target)
     tone = Tone(exposure_ev=exposure_ev, shoulder=shoulder, brightest=shot.brightest)
-    chosen = {"exposure_ev": exposure_ev, "shoulder": shoulder, "depth": depth}
+    finishing = {"exposure_ev": exposure_ev, "shoulder": shoulder, "depth": depth}
     report = {**shot.report, "output": str(target)}
-    report["settings"] = {**report["settings"], **chosen}
+    report["settings"] = {**report["settings"], **finishing}
+    described = {key: report[key] for key in DESCRIBED}
+    # how it ran does not change the picture, nor shall it change the file
+    described["settings"] = {
+        key: value for key, value in report["settings"].items() if key not in HOW_IT_RAN
+    }
     warnings = save_picture(
         target,
         shot.bands(),
@@ -57,7 +63,7 @@ def save(
         metadata=Metadata(
             exif=shot.exif,
             exposure_s=shot.open_s,
-            description=json.dumps({key: report[key] for key in DESCRIBED}),
+            description=json.dumps(described),
             software=PROGRAM,
             keep_location=keep_location,
         ),
@@ -79,5 +85,7 @@ def save_report(
     OutputError
         The file cannot be written there.
     """
+    # a name that is no text at all is escaped, as JSON escapes
+    text = json.dumps(report, indent=1, ensure_ascii=False) + "\n"
     with place_file(target, overwrite=overwrite, sources=sources) as file:
-        file.write(json.dumps(report, indent=1, ensure_ascii=False).encode() + b"\n")
+        file.write(text.encode("utf-8", "backslashreplace"))

@@ -39,14 +39,20 @@ def span_of(burst: Burst, settings: Settings) -> range:
             code="option-span",
         )
     if settings.shutter_s is not None:
-        last = _nearest_last(burst.frames, first, settings.shutter_s)
+        last = _nearest_last(burst.frames, first, settings)
     return range(first - 1, last)
 
 
-def _nearest_last(frames: Sequence[Frame], first: int, shutter_s: float) -> int:
-    """Return the last frame, counted from 1, for the open time nearest to the one wanted."""
+def _nearest_last(frames: Sequence[Frame], first: int, settings: Settings) -> int:
+    """Return the last frame, counted from 1, for the open time nearest to the one wanted.
+
+    Frames that are known to be bad and will be skipped do not count.
+    """
+    shutter_s = settings.shutter_s or 0.0
     open_s, best = 0.0, (float("inf"), first)
     for place in range(first, len(frames) + 1):
+        if frames[place - 1].problem is not None and settings.on_bad == "skip":
+            continue
         shutter = frames[place - 1].shutter_s
         if shutter is None:
             raise OptionError(
@@ -62,6 +68,8 @@ def _nearest_last(frames: Sequence[Frame], first: int, shutter_s: float) -> int:
 
 def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ...]:
     """Return one weight per frame of the whole burst, 0 outside the span.
+
+    Weights are relative: the greatest becomes 1.
 
     Raises
     ------
@@ -80,14 +88,15 @@ def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ..
     for place, weight in zip(span, given, strict=True):
         ramp = _ramp(burst.frames, span, place, settings)
         weights[place] = weight * ramp
-    if not any(weights):
+    greatest = max(weights)
+    if greatest == 0:
         raise OptionError(
             "--weights",
             "no frame has any weight",
             remedy="give at least one a number above 0",
             code="option-weights",
         )
-    return tuple(weights)
+    return tuple(weight / greatest for weight in weights)
 
 
 def _ramp(frames: Sequence[Frame], span: range, place: int, settings: Settings) -> float:

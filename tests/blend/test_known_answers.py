@@ -5,7 +5,7 @@ import pytest
 
 from stacker.blend import BLENDS, Intake, find_blend
 from stacker.blend.trimmed import Trimmed
-from stacker.errors import FrameError, OptionError
+from stacker.errors import OptionError
 from stacker.light.encoding import Encoder, Encoding, as_light
 from stacker.light.space import ADOBE_RGB, SRGB
 
@@ -197,11 +197,26 @@ def test_equal_frames_but_one_rounding_step_are_not_trimmed():
     assert abs(blended(BLENDS["trimmed"], EIGHT, frames)[0, 0, 0] - wanted) < 1e-6
 
 
-def test_floats_far_beyond_white_are_refused():
-    frame = np.full((1, 1, 3), 1e7, np.float32)
-    with pytest.raises(FrameError) as caught:
-        blended(BLENDS["mean"], FLOAT, [frame])
-    assert caught.value.code == "frame-bad-values"
+@pytest.mark.parametrize("count", [1, 31, 32, 100, 1000])
+@pytest.mark.parametrize("space", [SRGB, ADOBE_RGB])
+def test_the_darkest_codes_of_sixteen_bits_add_up(count, space):
+    encoding = Encoding("uint16", space)
+    frame = np.arange(12, dtype=np.uint16).reshape(2, 2, 3)
+    light = encoding.table()[frame]
+    # float32 holds seven digits; the grid must not take more than a hundredth of a code
+    mean = blended(BLENDS["mean"], encoding, [frame] * count)
+    np.testing.assert_allclose(mean, light, rtol=0.01)
+    added = blended(BLENDS["sum"], encoding, [frame] * count)
+    curve = encoding.space.curve
+    wanted = np.rint(curve.from_light(light * count) * 65535)
+    assert np.abs(Encoder(curve).encode(added) - wanted).max() <= 1
+
+
+@pytest.mark.parametrize("encoding", [SIXTEEN, Encoding("uint16", ADOBE_RGB)])
+def test_every_code_of_sixteen_bits_comes_back_from_a_mean(encoding):
+    ramp = np.arange(65536, dtype=np.uint16)[np.newaxis, :, np.newaxis].repeat(3, axis=2)
+    codes = Encoder(encoding.space.curve).encode(blended(BLENDS["mean"], encoding, [ramp]))
+    np.testing.assert_array_equal(codes, ramp)
 
 
 def test_unknown_blend_names_those_there_are_and_the_nearest():

@@ -58,7 +58,7 @@ def test_the_same_picture_whatever_order_frames_are_decoded_in(burst_folder, mon
     decoded = FramePass._decoded
 
     def slow_first(self, run, position):
-        if position == 0:
+        if run[0] == 0:
             waiting.wait(0.2)
         return decoded(self, run, position)
 
@@ -156,6 +156,22 @@ class TestWeights:
         assert np.all(np.diff(weights[:5]) > 0)
         assert weights[4] == pytest.approx(1.0, abs=0.02)
 
+    @pytest.mark.parametrize("weight", [1e-9, 0.3, 7.0, 1e300])
+    def test_weights_are_relative(self, burst_folder, weight):
+        folder, _ = burst_folder
+        burst = stacker.open_burst(folder)
+        for name in EVERY:
+            plain = stacker.expose(burst, blend=name)
+            weighed = stacker.expose(burst, blend=name, weights=(weight,) * 9)
+            assert_same_light(weighed.light, plain.light)
+
+    def test_a_ramp_longer_than_the_span_is_a_slope(self, burst_folder):
+        folder, _ = burst_folder
+        shot = stacker.expose(stacker.open_burst(folder), ramp_in_s=1e6)
+        weights = [frame["weight"] for frame in shot.report["frames"]]
+        assert weights[-1] == 1.0
+        assert np.all(np.diff(weights) > 0)
+
     def test_wrong_weights_are_refused(self, burst_folder):
         folder, _ = burst_folder
         burst = stacker.open_burst(folder)
@@ -197,6 +213,47 @@ class TestBadFrames:
         left_out = [frame for frame in report["frames"] if not frame["used"]]
         assert all(frame["why"] for frame in left_out)
         assert any("3 of 9 frames left out" in warning for warning in report["warnings"])
+
+    @pytest.mark.parametrize("workers", [1, 4])
+    def test_floats_far_beyond_white_stop_or_are_left_out(self, tmp_path, workers):
+        frames = [np.full((70, 64, 3), 0.5, np.float32) for _ in range(4)]
+        frames[2][60, 5, 1] = 1e7
+        write_tiffs(tmp_path / "floats", frames)
+        with pytest.raises(FrameError) as caught:
+            shots(tmp_path / "floats", workers=workers)
+        assert "KP_0003.tif" in str(caught.value)
+        made = shots(tmp_path / "floats", workers=workers, on_bad="skip")
+        np.testing.assert_array_equal(made["mean"].light, 0.5)
+        np.testing.assert_array_equal(made["lighten"].light, 0.5)
+
+    def test_a_bad_page_costs_no_other(self, tmp_path):
+        pages = np.stack([np.full((9, 9, 3), 0.1 * n, np.float32) for n in range(1, 6)])
+        pages[1, 3, 3, 0] = np.nan
+        (tmp_path / "pages").mkdir()
+        tifffile.imwrite(tmp_path / "pages" / "a.tif", pages, photometric="rgb")
+        report = shots(tmp_path / "pages", on_bad="skip")["mean"].report
+        assert [frame["used"] for frame in report["frames"]] == [True, False, True, True, True]
+
+    def test_a_frame_lost_where_the_grid_changes_leaves_no_trace(self, tmp_path):
+        """With 33 frames the sums lie on a coarser grid than with the 31 that are left."""
+        folder = tmp_path / "burst"
+        write_jpegs(folder, 33)
+        for number in (5, 20):
+            self.cut(folder, number)
+        skipped = shots(folder, on_bad="skip")
+        for number in (5, 20):
+            (folder / f"KP_{number:04d}.jpg").unlink()
+        without = shots(folder)
+        for name in EVERY:
+            assert_same_light(skipped[name].light, without[name].light)
+            assert skipped[name].brightest == without[name].brightest
+
+    def test_frames_known_to_be_bad_do_not_count_for_the_shutter(self, burst_folder):
+        folder, _ = burst_folder
+        for number in (1, 2):
+            (folder / f"KP_{number:04d}.jpg").write_bytes(b"")
+        shot = stacker.expose(stacker.open_burst(folder), shutter_s=2.0, on_bad="skip")
+        assert shot.open_s == 2.0
 
     def test_nothing_left_is_one_error(self, burst_folder):
         folder, _ = burst_folder

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from stacker.burst.exif import ShotFacts
 from stacker.burst.readers.clip_picture import Converter, has_deep_samples, orientation_of
-from stacker.burst.readers.facts import MAX_PIXELS, FrameFacts, unopened
+from stacker.burst.readers.facts import FILE_ENDS, MAX_PIXELS, FrameFacts, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 from stacker.light.space import SRGB
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 # decoding this many frames costs less than a jump that may miss
 NEAR = 24
+ORDER_OF_DECODING = {"avi"}
+# of its length; containers round it, and count sound in
+SHORT_SHARE, SHORT_S = 0.05, 0.5
 COPY_CLIP = "copy the clip again"
 
 
@@ -35,7 +38,7 @@ COPY_CLIP = "copy the clip again"
 class _Times:
     """When each frame is shown, in shown order, in units of the stream.
 
-    ``known`` is whether the clip says so itself; else frames are counted, evenly spaced.
+    ``known`` is whether frames bear these stamps themselves; else frames are counted.
     ``missing`` is how many frames fewer there are than the clip says.
     """
 
@@ -117,7 +120,8 @@ def _lost(path: Path, number: int, last_seen: int) -> FrameError:
     why = (
         "the clip ends before this frame or is damaged here" if cut else "the clip is damaged here"
     )
-    return FrameError(where, why, remedy=COPY_CLIP, code="frame-unreadable")
+    code = FILE_ENDS if cut else "frame-unreadable"
+    return FrameError(where, why, remedy=COPY_CLIP, code=code)
 
 
 @contextmanager
@@ -172,10 +176,35 @@ def _read_times(
             path, "the clip has no frames in it", remedy=COPY_CLIP, code="frame-truncated"
         )
     missing = max(0, stream.frames - hidden - len(stamps))
+    if not stream.frames and shown:
+        missing = _missing_by_length(container, stream, shown)
     if len(shown) == len(stamps) and stream.time_base:
-        return _Times(tuple(shown), float(stream.time_base), True, missing)
+        # stamps in an AVI are the right ones, but follow the order of decoding, not of showing
+        known = container.format.name not in ORDER_OF_DECODING
+        return _Times(tuple(shown), float(stream.time_base), known, missing)
     rate = stream.average_rate or stream.guessed_rate or 25
     return _Times(tuple(range(len(stamps))), 1 / float(rate), False, missing)
+
+
+def _missing_by_length(
+    container: av.container.InputContainer,
+    stream: av.video.stream.VideoStream,
+    shown: Sequence[int],
+) -> int:
+    """Return how many frames are lacking at the end, judged by the length the clip says it has.
+
+    For containers that do not count their frames.
+    """
+    import av
+
+    rate = float(stream.average_rate or stream.guessed_rate or 0)
+    if not container.duration or not stream.time_base or not rate:
+        return 0
+    length_s = container.duration / av.time_base
+    lacking_s = length_s - (shown[-1] - shown[0]) * float(stream.time_base)
+    if lacking_s <= 1 / rate + max(SHORT_S, SHORT_SHARE * length_s):
+        return 0
+    return round(lacking_s * rate) - 1
 
 
 def _undecodable(path: Path, error: Exception) -> FrameError:

@@ -15,6 +15,8 @@ from stacker.light.encoding import Encoding, PixelArray
 MAX_PIXELS = 500_000_000
 # libraries may say whole tables
 LONGEST_WORDS = 120
+# the code of an error after which a file holds no further frame
+FILE_ENDS = "file-ends"
 COPY_AGAIN = "copy it from the card again"
 
 
