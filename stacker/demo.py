@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -81,14 +80,10 @@ def make_demo(
 
 
 def _make(picture: DemoPicture, folder: Path, *, overwrite: bool, progress: Progress) -> DemoResult:
-    place = folder / picture.scene
-    if place.exists() and overwrite:
-        # frames of another size or number would be taken for part of the burst
-        shutil.rmtree(place)
     progress.start(f"rendering {picture.scene}", 1)
-    scene = render_scene(picture.scene, place, size=SIZE)
+    scene = render_scene(picture.scene, folder / picture.scene, size=SIZE, overwrite=overwrite)
     progress.advance()
-    burst = open_burst(place)
+    burst = open_burst(scene.frame_paths)
     shot = expose_burst(burst, Settings(blends=(picture.blend,)), progress=progress)[picture.blend]
     path = folder / picture.file
     save(shot, path, overwrite=overwrite)

@@ -35,7 +35,9 @@ class StackerError(Exception):
 
     def __str__(self) -> str:
         sentence = f"{self.where}: {self.why}"
-        return f"{sentence}; {self.remedy}." if self.remedy else f"{sentence}."
+        sentence = f"{sentence}; {self.remedy}." if self.remedy else f"{sentence}."
+        # a file's name may hold anything: a sentence stays on one line all the same
+        return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in sentence)
 
     def __reduce__(self) -> tuple[object, ...]:
         return _rebuild, (type(self), self.where, self.why, self.remedy, self.code)

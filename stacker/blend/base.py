@@ -58,8 +58,6 @@ class Blend(ABC):
 
     name: ClassVar[str]
     summary: ClassVar[str]
-    # whether every frame's pixels are held until the end, so that memory grows with the burst
-    holds_frames: ClassVar[bool] = False
 
     @abstractmethod
     def start(self, intake: Intake, rows: int, width: int) -> Accumulator:

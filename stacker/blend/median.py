@@ -157,7 +157,6 @@ class Median(Blend):
 
     name: ClassVar[str] = "median"
     summary: ClassVar[str] = "middle value of each channel: walkers and cars vanish"
-    holds_frames: ClassVar[bool] = True
 
     def start(self, intake: Intake, rows: int, width: int) -> Accumulator:
         """Return an empty accumulator for a piece of the picture."""

@@ -1,4 +1,4 @@
-"""The blends by name: the one list that the command, its help and the tests read."""
+"""The blends by name: the one list that commands, errors and tests go by."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def find_blend(name: str) -> Blend:
     """
     if name in BLENDS:
         return BLENDS[name]
-    near = difflib.get_close_matches(name.lower(), BLENDS, n=1, cutoff=0.4)
+    near = difflib.get_close_matches(name.lower(), BLENDS, n=1, cutoff=0.6)
     guess = f"did you mean {near[0]}? There" if near else "there"
     raise OptionError(
         f"--blend {name}",

@@ -110,7 +110,6 @@ class Trimmed(Blend):
 
     name: ClassVar[str] = "trimmed"
     summary: ClassVar[str] = "mean without outliers: a plane or a passer-by in few frames goes"
-    holds_frames: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         if not (self.low > 0 and self.high > 0):

@@ -24,8 +24,9 @@ SUBSEC_TIME_ORIGINAL, INTEROP_IFD, MAKER_NOTE, OFFSET_TIME, SUBSEC_TIME = (
     37520,
 )
 INTEROP_INDEX = 1
+SOFTWARE = 305
 # what describes the shot; the rest of a TIFF's first directory describes the file
-DESCRIPTIVE = (270, MAKE, MODEL, DATE_TIME, 305, 315, 33432)
+DESCRIPTIVE = (270, MAKE, MODEL, DATE_TIME, SOFTWARE, 315, 33432)
 # nothing in a lifetime of photography is open for longer
 LONGEST_SHUTTER_S = 1e6
 
@@ -44,6 +45,7 @@ class ShotFacts:
     fine: bool = False
     shutter_s: float | None = None
     adobe_rgb: bool = False
+    software: str = ""
     broken: bool = False
 
 
@@ -73,6 +75,7 @@ def read_tags(tags: TagFile) -> ShotFacts:
         taken=taken,
         fine=fine,
         shutter_s=_shutter(tags.number(shot, EXPOSURE_TIME)),
+        software=tags.text(first, SOFTWARE),
         broken=broken,
     )
     interop, _ = _directory_at(tags, tags.whole(shot, INTEROP_IFD))

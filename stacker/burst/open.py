@@ -22,6 +22,8 @@ from stacker.errors import FrameError
 
 # headers are read with the interpreter's lock held most of the time
 INSPECTING_THREADS = 4
+# how results of this program name what made them, whatever its version
+OWN_SOFTWARE = "stacker "
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,8 @@ def open_burst(
     """
     check_overrides(interval_s, frame_shutter_s)
     sources = find_sources(source)
-    found = _fitting([frame for frames in _inspected(sources) for frame in frames])
+    everything = [frame for frames in _inspected(sources) for frame in frames]
+    found = _fitting([frame for frame in everything if not _is_result(frame)] or everything)
     ordered = _ordered(found)
     placed = [found[place] for place in ordered.places]
     moments = [_moment(frame, time) for frame, time in zip(placed, ordered.times_s, strict=True)]
@@ -98,8 +101,24 @@ def open_burst(
             placed, timing.starts_s, timing.shutters_s, strict=True
         )
     )
+    results = tuple(frame.name for frame in everything if _is_result(frame))
+    if len(results) == len(everything):
+        results = ()
     warnings = _warnings(sources, placed, ordered) + timing.warnings
-    return Burst(frames, sources.passed_over, warnings)
+    if results:
+        warnings += (f"{results[0]}{_and_more(results)}: made by this program, so no frame.",)
+    return Burst(frames, sources.passed_over + results, warnings)
+
+
+def _is_result(frame: _Found) -> bool:
+    """Whether a file that nobody named is a long exposure that lies among its frames."""
+    if frame.file.named or frame.facts is None:
+        return False
+    return frame.facts.shot.software.startswith(OWN_SOFTWARE)
+
+
+def _and_more(names: Sequence[str]) -> str:
+    return f" and {len(names) - 1} more" if len(names) > 1 else ""
 
 
 def _inspected(sources: Sources) -> list[list[_Found]]:

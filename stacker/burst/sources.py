@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from glob import has_magic
 from os import PathLike, fspath
 from pathlib import Path
@@ -19,13 +19,15 @@ UNFINISHED = ".part"
 class SourceFile:
     """One file of a burst: how to read it, or why it cannot be read.
 
-    ``kind`` is None only beside a ``problem``; ``note`` is what a person should know.
+    ``kind`` is None only beside a ``problem``; ``note`` is what a person should know; ``named``
+    is whether the user named this very file.
     """
 
     path: Path
     kind: Kind | None
     problem: FrameError | None = None
     note: str = ""
+    named: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ def _files_at(path: Path, text: str) -> tuple[list[SourceFile], list[str]]:
     if path.is_dir():
         return _files_in_folder(path)
     if path.exists():
-        return [_named_file(path)], []
+        return [replace(_named_file(path), named=True)], []
     if not has_magic(text):
         raise BurstError(
             text, "there is no such file", remedy="check the name", code="no-such-file"

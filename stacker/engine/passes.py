@@ -133,7 +133,7 @@ class FramePass:
                 for future in futures:
                     future.cancel()
                 raise
-        self._raise_first(futures_errors=[f.exception() for f in futures if not f.cancelled()])
+        self._raise_first(faults=[f.exception() for f in futures if not f.cancelled()])
         return self.outcomes
 
     def _neighbouring_runs(self, position: dict[int, int]) -> list[tuple[int, ...]]:
@@ -239,8 +239,8 @@ class FramePass:
         for stripe in self.stripes:
             stripe.cancel()
 
-    def _raise_first(self, futures_errors: Sequence[BaseException | None]) -> None:
-        for fault in futures_errors:
+    def _raise_first(self, faults: Sequence[BaseException | None]) -> None:
+        for fault in faults:
             if fault is not None:
                 raise fault
         if self.on_bad == "stop":

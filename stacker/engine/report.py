@@ -60,7 +60,7 @@ def make_report(
             "planned_peak_bytes": plan.peak_bytes,
             "why": _why(plan),
         },
-        "warnings": [*burst.warnings, *_warnings(burst, used, outcomes)],
+        "warnings": [*burst.warnings, *_warnings(burst, used, outcomes, settings)],
     }
 
 
@@ -81,9 +81,10 @@ def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None
     if outcome is not None and outcome.error is not None:
         why = outcome.error.why
     elif weight == 0:
-        why = "its weight is 0"
+        why = "left out as asked"
     return {
         "name": frame.name,
+        "number": place + 1,
         "start_s": round(frame.start_s, TIME_DIGITS),
         "shutter_s": frame.shutter_s,
         "used": why is None,
@@ -124,8 +125,19 @@ def _why(plan: PassPlan) -> str:
     )
 
 
-def _warnings(burst: Burst, used: Sequence[int], outcomes: Mapping[int, FrameOutcome]) -> list[str]:
+def _warnings(
+    burst: Burst,
+    used: Sequence[int],
+    outcomes: Mapping[int, FrameOutcome],
+    settings: Settings,
+) -> list[str]:
     warnings = []
+    shutters = [burst.frames[place].shutter_s or 0.0 for place in used]
+    if settings.shutter_s and abs(sum(shutters) - settings.shutter_s) > max(shutters):
+        warnings.append(
+            f"{settings.shutter_s:g} s of open time were asked for; the frames from the first on "
+            f"hold {sum(shutters):.4g} s"
+        )
     bad = [place for place, outcome in sorted(outcomes.items()) if outcome.error is not None]
     if bad:
         names = ", ".join(burst.frames[place].name for place in bad[:3])

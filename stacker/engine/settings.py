@@ -1,6 +1,6 @@
 """Everything that can be chosen for an exposure, as one frozen object.
 
-The command, the function and the page all make one of these and hand it on.
+The command and the function make one of these and hand it on, so that they cannot drift apart.
 """
 
 from __future__ import annotations
@@ -24,9 +24,10 @@ class Settings:
     blends : names of blends; several share one pass over the files.
     hold : what is held still; ``still`` uses the frames as they lie.
     first, last : span of frames, counted from 1, both ends included; the whole burst if None.
+    without : frames to leave out, counted from 1 in the whole burst.
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
     ramp_in_s, ramp_out_s : time over which the shutter opens and closes gradually, in seconds.
-    weights : one factor per frame of the span, 0 or more; all 1 if None.
+    weights : one factor per frame of the span, 0 or more, relative to the greatest; all 1 if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
@@ -37,6 +38,7 @@ class Settings:
     hold: Hold = "still"
     first: int | None = None
     last: int | None = None
+    without: tuple[int, ...] = ()
     shutter_s: float | None = None
     ramp_in_s: float = 0.0
     ramp_out_s: float = 0.0

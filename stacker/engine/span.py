@@ -8,9 +8,6 @@ from stacker.burst import Burst, Frame
 from stacker.engine.settings import Settings
 from stacker.errors import OptionError
 
-# where no clock and no option tells, the frames still count alike
-UNKNOWN_SHUTTER_S = 0.0
-
 
 def span_of(burst: Burst, settings: Settings) -> range:
     """Return the places (from 0) of the frames between ``first`` and ``last`` or ``shutter_s``.
@@ -46,12 +43,13 @@ def span_of(burst: Burst, settings: Settings) -> range:
 def _nearest_last(frames: Sequence[Frame], first: int, settings: Settings) -> int:
     """Return the last frame, counted from 1, for the open time nearest to the one wanted.
 
-    Frames that are known to be bad and will be skipped do not count.
+    Frames that are left out, or known to be bad and skipped, do not count.
     """
     shutter_s = settings.shutter_s or 0.0
     open_s, best = 0.0, (float("inf"), first)
     for place in range(first, len(frames) + 1):
-        if frames[place - 1].problem is not None and settings.on_bad == "skip":
+        skipped = frames[place - 1].problem is not None and settings.on_bad == "skip"
+        if skipped or place in settings.without:
             continue
         shutter = frames[place - 1].shutter_s
         if shutter is None:
@@ -84,8 +82,18 @@ def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ..
             remedy="give one number per frame of the span",
             code="option-weights",
         )
+    for number in settings.without:
+        if not 1 <= number <= len(burst.frames):
+            raise OptionError(
+                f"--without {number}",
+                f"the burst has {len(burst.frames)} frames",
+                remedy=f"give numbers from 1 to {len(burst.frames)}",
+                code="option-span",
+            )
     weights = [0.0] * len(burst.frames)
     for place, weight in zip(span, given, strict=True):
+        if place + 1 in settings.without:
+            continue
         ramp = _ramp(burst.frames, span, place, settings)
         weights[place] = weight * ramp
     greatest = max(weights)
@@ -107,6 +115,14 @@ def _ramp(frames: Sequence[Frame], span: range, place: int, settings: Settings) 
     """
     if settings.ramp_in_s == 0 and settings.ramp_out_s == 0:
         return 1.0
+    for index in span:
+        if frames[index].shutter_s is None:
+            raise OptionError(
+                "--ramp-in, --ramp-out",
+                f"the shutter time of {frames[index].name} is not known",
+                remedy="add --frame-shutter SECONDS",
+                code="option-span",
+            )
     start_s, end_s = frames[span[0]].start_s, _end_s(frames[span[-1]])
     opening_s, closing_s = frames[place].start_s, _end_s(frames[place])
     # a frame's share is taken at several moments: the corners of the ramp may lie within it
@@ -120,4 +136,4 @@ def _ramp(frames: Sequence[Frame], span: range, place: int, settings: Settings) 
 
 
 def _end_s(frame: Frame) -> float:
-    return frame.start_s + (UNKNOWN_SHUTTER_S if frame.shutter_s is None else frame.shutter_s)
+    return frame.start_s + (frame.shutter_s or 0.0)

@@ -55,8 +55,9 @@ class Tone:
     def __post_init__(self) -> None:
         if not abs(self.exposure_ev) <= STOPS_MAX:
             raise OptionError(
-                f"exposure of {self.exposure_ev} EV",
-                f"only -{STOPS_MAX} to {STOPS_MAX} stops make sense",
+                f"--exposure {self.exposure_ev:g}",
+                "that many stops make no sense",
+                remedy=f"give a number from -{STOPS_MAX} to {STOPS_MAX}",
                 code="option-exposure",
             )
         if not 0.0 < self.brightest < inf:

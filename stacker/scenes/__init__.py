@@ -67,6 +67,7 @@ def render_scene(
         tremor_px=tremor_px,
         file_format=file_format,
         workers=workers,
+        seed=seed,
     )
     from stacker.scenes.render import BurstPlan, write_burst
 

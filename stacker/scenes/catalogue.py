@@ -14,6 +14,7 @@ from types import MappingProxyType
 from stacker.errors import OptionError
 
 SMALLEST_SIDE_PX = 16
+LARGEST_PIXELS = 100 * 10**6
 FILE_FORMATS = ("jpg", "png", "tif")
 
 
@@ -71,7 +72,7 @@ def find_scene(name: str) -> SceneInfo:
     if name in SCENES:
         return SCENES[name]
     remedy = "choose one of " + ", ".join(SCENES)
-    nearest = difflib.get_close_matches(name, SCENES, n=1, cutoff=0.4)
+    nearest = difflib.get_close_matches(name, SCENES, n=1, cutoff=0.6)
     if nearest:
         remedy = f"did you mean {nearest[0]}? {remedy}"
     raise OptionError(
@@ -88,6 +89,7 @@ def check_burst(
     tremor_px: float,
     file_format: str,
     workers: int,
+    seed: int,
 ) -> None:
     """Refuse figures that no burst can have.
 
@@ -99,6 +101,13 @@ def check_burst(
     smallest = SMALLEST_SIDE_PX
     demands = (
         (frames >= 1, "frames", f"{frames} frames make no burst", "ask for 1 or more"),
+        (seed >= 0, "seed", f"{seed} is below 0", "give a whole number from 0 on"),
+        (
+            size[0] * size[1] <= LARGEST_PIXELS,
+            "size",
+            f"{size[0]} x {size[1]} px is too large to draw",
+            f"stay below {LARGEST_PIXELS // 10**6} megapixels",
+        ),
         (
             min(size) >= smallest,
             "size",
@@ -133,4 +142,4 @@ def check_burst(
     )
     for holds, where, why, remedy in demands:
         if not holds:
-            raise OptionError(where, why, remedy=remedy, code=f"{where}-impossible")
+            raise OptionError(f"--{where}", why, remedy=remedy, code=f"{where}-impossible")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from stacker.scenes.exif import Stamp, into_jpeg, into_png, into_tiff
 from stacker.scenes.scene import Light
 
 JPEG_QUALITY = 95
+# of the frames of a scene, in any of the formats
+FRAME_NAME = r"KP_\d{4,}\.(jpg|png|tif)"
 # tifffile does not write the tag that points to Exif. A private one next to it, a 32-bit whole
 # number, keeps its place in the directory.
 PLACE_KEPT_TAG, LONG = 34664, 4
@@ -88,9 +91,25 @@ def refuse_existing(paths: Iterable[Path]) -> None:
     for path in paths:
         if path.exists():
             raise OutputError(
-                path, "already exists", remedy="choose another folder or allow it to be replaced",
+                path, "already exists", remedy="choose another folder or give --overwrite",
                 code="output-exists",
             )  # fmt: skip
+
+
+def remove_frames(folder: Path) -> None:
+    """Remove an earlier burst, so that none of its frames stays among the new ones.
+
+    Raises
+    ------
+    OutputError
+        A frame cannot be removed.
+    """
+    for path in folder.iterdir():
+        if re.fullmatch(FRAME_NAME, path.name):
+            try:
+                path.unlink()
+            except OSError as cause:
+                raise _cannot_write(path, cause) from cause
 
 
 def make_folder(folder: Path) -> None:

@@ -20,6 +20,7 @@ from stacker.scenes.files import (
     encode_light,
     make_folder,
     refuse_existing,
+    remove_frames,
     write_whole,
 )
 from stacker.scenes.scene import Light, Scene, View
@@ -165,7 +166,10 @@ def write_burst(
     }
     if not overwrite:
         refuse_existing([*frame_paths, *truth_paths.values()])
+    make_folder(folder)
     make_folder(truth)
+    if truth_paths["scene"].exists():
+        remove_frames(folder)
     studio = _Studio(plan, build_scene(plan.name, plan.view()))
     empty = studio.scene.empty()
     if empty is None:

@@ -250,3 +250,21 @@ def test_a_clip_without_time_stamps_of_its_own(tmp_path: Path) -> None:
     assert np.diff([frame.start_s for frame in burst.frames]) == pytest.approx([0.04] * 5, abs=1e-3)
     for index, pixels in burst.decode([2, 4]):
         assert np.abs(pixels.astype(int) - frames[index]).max() <= YCBCR_CODES
+
+
+def test_an_avi_with_frames_coded_out_of_order(tmp_path: Path) -> None:
+    """B-frames in an AVI bear the stamps of their decoding; every frame must come all the same."""
+    frames = levels(20)
+    path = write_clip(tmp_path / "b.avi", frames, options={"bf": "2", "b-pyramid": "none"})
+    burst = open_burst(path)
+    assert len(burst.frames) == 20
+    for index, pixels in burst.decode(range(20)):
+        assert np.abs(pixels.astype(int) - frames[index]).max() <= YCBCR_CODES
+
+
+def test_a_matroska_file_that_breaks_off_is_told(tmp_path: Path) -> None:
+    path = write_clip(tmp_path / "a.mkv", levels(100), options={"g": "10"})
+    assert not open_burst(path).warnings
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+    assert any("breaks off" in warning for warning in open_burst(path).warnings)

@@ -127,6 +127,12 @@ class TestSpan:
         assert shot.report["frames_used"] == count
         assert shot.open_s == count * 0.5
 
+    def test_a_shutter_longer_than_the_burst_is_told(self, burst_folder):
+        folder, _ = burst_folder
+        report = stacker.expose(stacker.open_burst(folder), shutter_s=100).report
+        assert any("100 s of open time were asked for" in w for w in report["warnings"])
+        assert not stacker.expose(stacker.open_burst(folder), shutter_s=2.2).report["warnings"]
+
     @pytest.mark.parametrize(
         "span", [{"first": 0}, {"first": 10}, {"last": 10}, {"first": 5, "last": 4}]
     )
@@ -144,7 +150,7 @@ class TestWeights:
         shot = stacker.expose(stacker.open_burst(folder), weights=weights)
         light = np.average(srgb_to_linear(np.stack(frames) / 255), axis=0, weights=weights)
         np.testing.assert_allclose(shot.light, light, rtol=1e-6, atol=1e-6)
-        assert shot.report["frames"][1]["why"] == "its weight is 0"
+        assert shot.report["frames"][1]["why"] == "left out as asked"
 
     def test_a_ramp_lets_the_shutter_open_and_close_gradually(self, burst_folder):
         folder, _ = burst_folder
@@ -171,6 +177,26 @@ class TestWeights:
         weights = [frame["weight"] for frame in shot.report["frames"]]
         assert weights[-1] == 1.0
         assert np.all(np.diff(weights) > 0)
+
+    def test_frames_can_be_left_out_by_number(self, burst_folder):
+        folder, frames = burst_folder
+        burst = stacker.open_burst(folder)
+        shot = stacker.expose(burst, blend="lighten", without=(2, 5), first=2)
+        kept = np.stack([frames[place] for place in (2, 3, 5, 6, 7, 8)])
+        np.testing.assert_array_equal(
+            shot.light, srgb_to_linear(kept / 255).max(0).astype(np.float32)
+        )
+        assert [frame["number"] for frame in shot.report["frames"] if frame["used"]] == [
+            3, 4, 6, 7, 8, 9,
+        ]  # fmt: skip
+        with pytest.raises(OptionError):
+            stacker.expose(burst, without=(10,))
+
+    def test_a_ramp_needs_to_know_the_shutter(self, tmp_path):
+        write_tiffs(tmp_path / "burst", [np.zeros((9, 9, 3), np.uint8)] * 3)
+        with pytest.raises(OptionError) as caught:
+            stacker.expose(stacker.open_burst(tmp_path / "burst"), ramp_in_s=2)
+        assert "--frame-shutter" in str(caught.value)
 
     def test_wrong_weights_are_refused(self, burst_folder):
         folder, _ = burst_folder
