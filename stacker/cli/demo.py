@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from stacker.cli.telling import showing_progress, tell, telling_errors
+from stacker.cli.words import spoken
 
 CAUTION = (
     "Before you shoot your own: keep clear of traffic, tide and fireworks, mind cliff edges and\n"
@@ -26,11 +27,9 @@ def demo(
 ) -> None:
     """Render bursts of the harbour town of Kestrel Point and make long exposures from them.
 
-    Takes about half a minute. Every picture is held against the truth, which a simulation
-    knows: the figure is the peak signal-to-noise ratio, where 30 dB is good and 40 dB is hard
-    to tell apart.
+    Takes about half a minute. Every picture is compared with the perfect exposure of its scene.
 
-    Example:  stacker demo kestrel-point
+    Example: stacker demo kestrel-point
     """
     with telling_errors():
         from stacker.demo import make_demo
@@ -41,9 +40,13 @@ def demo(
             picture = result.picture
             tell(
                 f"{result.path}: {picture.title}, {picture.blend} of {result.frames} frames "
-                f"(open {result.open_s:.4g} s); {result.psnr_db:.1f} dB from the truth, "
-                f"one frame alone {result.frame_psnr_db:.1f} dB"
+                f"(open for {spoken(result.open_s)}); likeness to the truth (PSNR) "
+                f"{result.psnr_db:.1f} dB, of one frame alone {result.frame_psnr_db:.1f} dB"
             )
+        tell(
+            "Likeness: higher is nearer; from about 40 dB on it takes flipping to see a difference."
+        )
+        tell("The notches in trails are the gaps between frames.")
         tell(CAUTION)
         tell("The bursts lie beside them. Try:")
         tell(f"  stacker expose {folder / 'road'} --blend max -o {folder / 'road-max.tif'}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
+from stacker.cli.words import frame_numbers, numbers, one_or_two, seconds, spoken
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
@@ -15,8 +16,8 @@ if TYPE_CHECKING:
 
 SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
     "Which frames",
-    "How they add up",
-    "How the picture leaves",
+    "How frames add up",
+    "Brightness and files",
     "When the camera's clock is missing or wrong",
     "How it runs",
 )
@@ -31,7 +32,8 @@ def _blends_with(incomplete: str) -> list[tuple[str, str]]:
 
 def expose(
     burst: Annotated[
-        list[str], typer.Argument(help="A folder, files, a pattern in quotes, or a clip.")
+        list[str],
+        typer.Argument(help="A folder, files, a pattern in quotes, or a clip.", metavar="BURST..."),
     ],
     output: Annotated[
         Path,
@@ -39,75 +41,97 @@ def expose(
             "-o",
             "--output",
             help="The picture to write: .tif or .png (16 bit) or .jpg.",
+            metavar="FILE",
         ),
     ],
-    blend: Annotated[
-        list[str],
-        typer.Option(
-            help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas or "
-            "the option repeated, share one pass over the files and are written as OUT-mean, "
-            "OUT-lighten and so on.",
-            rich_help_panel=ADDING,
-            autocompletion=_blends_with,
-        ),
-    ] = ["mean"],  # noqa: B006 - typer reads it as a constant
-    hold: Annotated[
-        str,
-        typer.Option(help="still: the frames are used as they lie.", rich_help_panel=ADDING),
-    ] = "still",
-    bridge: Annotated[
-        bool,
-        typer.Option(
-            "--bridge/--no-bridge",
-            help="Fill the gaps between frames (not in this version).",
-            rich_help_panel=ADDING,
-        ),
-    ] = False,
     first: Annotated[
         int | None,
-        typer.Option(help="The first frame to use, counted from 1.", rich_help_panel=SPAN),
+        typer.Option(
+            help="The first frame to use, counted from 1.", metavar="N", rich_help_panel=SPAN
+        ),
     ] = None,
     last: Annotated[
-        int | None, typer.Option(help="The last frame to use.", rich_help_panel=SPAN)
+        int | None,
+        typer.Option(help="The last frame to use.", metavar="N", rich_help_panel=SPAN),
     ] = None,
     shutter: Annotated[
         float | None,
         typer.Option(
-            help="Seconds of open time to build, from --first on, as near as whole frames come.",
+            help="Open time to build, from --first on, as near as whole frames come.",
+            metavar="SECONDS",
+            parser=seconds,
             rich_help_panel=SPAN,
         ),
     ] = None,
+    without: Annotated[
+        str | None,
+        typer.Option(
+            help="Frames to leave out, such as 13,17-19.", metavar="LIST", rich_help_panel=SPAN
+        ),
+    ] = None,
+    on_bad: Annotated[
+        str,
+        typer.Option(
+            help="A frame that cannot be read or does not fit: stop, or skip it.",
+            metavar="stop|skip",
+            rich_help_panel=SPAN,
+            autocompletion=lambda: ["stop", "skip"],
+        ),
+    ] = "stop",
+    blend: Annotated[
+        list[str],
+        typer.Option(
+            help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas, are "
+            "made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
+            metavar="NAME",
+            rich_help_panel=ADDING,
+            autocompletion=_blends_with,
+        ),
+    ] = ["mean"],  # noqa: B006 - typer reads it as a constant
     ramp_in: Annotated[
         float,
         typer.Option(
-            help="Seconds over which the shutter opens: streaks begin softly.",
+            help="Time over which the shutter opens: streaks begin softly.",
+            metavar="SECONDS",
+            parser=seconds,
             rich_help_panel=ADDING,
         ),
     ] = 0.0,
     ramp_out: Annotated[
         float,
         typer.Option(
-            help="Seconds over which the shutter closes: streaks end softly.",
+            help="Time over which the shutter closes: streaks end softly.",
+            metavar="SECONDS",
+            parser=seconds,
             rich_help_panel=ADDING,
         ),
     ] = 0.0,
     weights: Annotated[
         str | None,
         typer.Option(
-            help="One number per frame of the span, such as 1,1,0.5,0.", rich_help_panel=ADDING
+            help="How much each frame counts: one number per frame used, such as 1,1,0.5,0.",
+            metavar="LIST",
+            rich_help_panel=ADDING,
         ),
     ] = None,
     trim: Annotated[
-        str,
+        str | None,
         typer.Option(
             help="For trimmed: how far below and above the middle a value may lie, in standard "
-            "deviations.",
+            "deviations (3,3 if not given).",
+            metavar="LOW,HIGH",
             rich_help_panel=ADDING,
         ),
-    ] = "3,3",
+    ] = None,
+    hold: Annotated[str, typer.Option(hidden=True)] = "still",
+    bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
     exposure: Annotated[
         float,
-        typer.Option(help="Stops by which to brighten the result.", rich_help_panel=LEAVING),
+        typer.Option(
+            help="Stops by which to brighten the result.",
+            metavar="STOPS",
+            rich_help_panel=LEAVING,
+        ),
     ] = 0.0,
     shoulder: Annotated[
         bool,
@@ -120,7 +144,8 @@ def expose(
     depth: Annotated[
         int | None,
         typer.Option(
-            help="Bits per channel: 32 makes a .tif of linear light in floating point.",
+            help="32 makes a .tif of linear light in floating point.",
+            metavar="BITS",
             rich_help_panel=LEAVING,
         ),
     ] = None,
@@ -132,12 +157,6 @@ def expose(
             rich_help_panel=LEAVING,
         ),
     ] = False,
-    report: Annotated[
-        Path | None,
-        typer.Option(
-            help="Write everything that was found and done as JSON.", rich_help_panel=LEAVING
-        ),
-    ] = None,
     overwrite: Annotated[
         bool,
         typer.Option(
@@ -146,32 +165,47 @@ def expose(
             rich_help_panel=LEAVING,
         ),
     ] = False,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write everything that was found and done as JSON.",
+            metavar="FILE",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
     interval: Annotated[
         float | None,
-        typer.Option(help="Seconds from one frame's start to the next.", rich_help_panel=CLOCK),
+        typer.Option(
+            help="From one frame's start to the next.",
+            metavar="SECONDS",
+            parser=seconds,
+            rich_help_panel=CLOCK,
+        ),
     ] = None,
     frame_shutter: Annotated[
         float | None,
-        typer.Option(help="Seconds that each frame was open.", rich_help_panel=CLOCK),
-    ] = None,
-    on_bad: Annotated[
-        str,
         typer.Option(
-            help="A frame that cannot be read or does not fit: stop, or skip it.",
-            rich_help_panel=RUNNING,
-            autocompletion=lambda: ["stop", "skip"],
+            help="How long each frame was open.",
+            metavar="SECONDS",
+            parser=seconds,
+            rich_help_panel=CLOCK,
         ),
-    ] = "stop",
+    ] = None,
     memory: Annotated[
         str | None,
         typer.Option(
             help="Memory to keep within, such as 2GB; half of what is free, if not given.",
+            metavar="SIZE",
             rich_help_panel=RUNNING,
         ),
     ] = None,
     workers: Annotated[
         int | None,
-        typer.Option(help="Threads; one per processor, if not given.", rich_help_panel=RUNNING),
+        typer.Option(
+            help="Frames worked on at once; one per processor, if not given.",
+            metavar="N",
+            rich_help_panel=RUNNING,
+        ),
     ] = None,
     quiet: Annotated[
         bool,
@@ -180,13 +214,13 @@ def expose(
 ) -> None:
     """Make a long exposure from a burst of short frames.
 
-    Silky water:            stacker expose frames/ -o water.tif
+    Water like silk:  stacker expose frames/ -o water.tif
 
-    Trails of light:        stacker expose frames/ --blend lighten -o trails.tif
+    Trails of light:  stacker expose frames/ --blend lighten -o trails.tif
 
-    An empty square:        stacker expose "IMG_*.JPG" --blend median -o square.jpg
+    An empty square:  stacker expose "IMG_*.JPG" --blend median -o square.jpg
 
-    Two seconds of a clip:  stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
+    A clip, 2 s long: stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
     """
     with telling_errors():
         from stacker.engine.settings import Settings, refuse_unbuilt
@@ -197,15 +231,18 @@ def expose(
             hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
             first=first,
             last=last,
+            without=frame_numbers("--without", without) if without is not None else (),
             shutter_s=shutter,
             ramp_in_s=ramp_in,
             ramp_out_s=ramp_out,
-            weights=_numbers("--weights", weights) if weights is not None else None,
-            trim=_pair("--trim", trim),
+            weights=numbers("--weights", weights) if weights is not None else None,
+            trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
             workers=workers,
         )
+        if trim is not None and "trimmed" not in settings.blends:
+            note("--trim counts only with --blend trimmed", quiet=quiet)
         finishing = {
             "depth": depth,
             "exposure_ev": exposure,
@@ -258,6 +295,8 @@ def _expose(
     if report is not None:
         whole = reports[0] if len(reports) == 1 else reports
         save_report(whole, report, overwrite=overwrite, sources=burst.sources)
+    if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
+        note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
     for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
         note(warning, quiet=quiet)
     for name, shot in shots.items():
@@ -269,9 +308,9 @@ def _summary(blend: str, target: Path, shot: Shot) -> str:
     width, height = shot.size
     words = f"{target}: {blend} of {frames} frame{'s' if frames != 1 else ''}"
     if shot.open_s:
-        words += f", open {shot.open_s:.4g} s"
-        if shot.report["elapsed_s"]:
-            words += f" within {shot.report['elapsed_s']:.4g} s"
+        words += f", open for {spoken(shot.open_s)}"
+        if shot.report["elapsed_s"] and frames > 1:
+            words += f" in all, over {spoken(shot.report['elapsed_s'])}"
     return f"{words}, {width} x {height} pixels"
 
 
@@ -295,30 +334,6 @@ def _check_names(report: Path, targets: dict[str, Path]) -> None:
 def _names(blends: list[str]) -> tuple[str, ...]:
     names = [name.strip() for words in blends for name in words.split(",") if name.strip()]
     return tuple(dict.fromkeys(names))
-
-
-def _numbers(option: str, text: str) -> tuple[float, ...]:
-    try:
-        return tuple(float(word) for word in text.split(","))
-    except ValueError as error:
-        raise OptionError(
-            f"{option} {text}",
-            "is not a list of numbers",
-            remedy="give numbers with commas between them",
-            code="option-value",
-        ) from error
-
-
-def _pair(option: str, text: str) -> tuple[float, float]:
-    numbers = _numbers(option, text)
-    if len(numbers) not in (1, 2):
-        raise OptionError(
-            f"{option} {text}",
-            "takes one or two numbers",
-            remedy="such as 3 or 3,2.5",
-            code="option-value",
-        )
-    return numbers[0], numbers[-1]
 
 
 def _memory(text: str | None) -> int | None:

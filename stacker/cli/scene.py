@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from stacker.cli.telling import showing_progress, tell, telling_errors
+from stacker.cli.words import seconds, spoken
 from stacker.errors import OptionError
 
 
@@ -27,18 +28,33 @@ def scene(
         ),
     ],
     folder: Annotated[Path, typer.Argument(help="Where to put the frames; made if needed.")],
-    frames: Annotated[int | None, typer.Option(help="How many frames.")] = None,
-    size: Annotated[str, typer.Option(help="Width x height in pixels.")] = "960x640",
-    seed: Annotated[int, typer.Option(help="Another number, another burst.")] = 1,
-    shutter: Annotated[float | None, typer.Option(help="Seconds that each frame is open.")] = None,
+    frames: Annotated[
+        int | None, typer.Option(help="How many; the scene's own number if not given.", metavar="N")
+    ] = None,
+    size: Annotated[str, typer.Option(help="In pixels.", metavar="WIDTHxHEIGHT")] = "960x640",
+    seed: Annotated[
+        int, typer.Option(help="The same number gives the same burst.", metavar="N")
+    ] = 1,
+    shutter: Annotated[
+        float | None,
+        typer.Option(
+            "--frame-shutter",
+            "--shutter",
+            help="How long each frame is open; as the scene likes it if not given.",
+            metavar="SECONDS",
+            parser=seconds,
+        ),
+    ] = None,
     interval: Annotated[
-        float | None, typer.Option(help="Seconds from one frame's start to the next.")
+        float | None,
+        typer.Option(help="From one frame's start to the next.", metavar="SECONDS", parser=seconds),
     ] = None,
     tremor: Annotated[
-        float, typer.Option(help="How far a hand moves the camera, in pixels.")
+        float, typer.Option(help="How far a hand moves the camera.", metavar="PIXELS")
     ] = 0.0,
     file_format: Annotated[
-        str, typer.Option("--format", help="jpg (8 bit), png or tif (16 bit).")
+        str,
+        typer.Option("--format", help="jpg is 8 bit, png and tif are 16.", metavar="jpg|png|tif"),
     ] = "jpg",
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace frames that are there.")
@@ -47,10 +63,9 @@ def scene(
 ) -> None:
     """Render a burst of a scene at Kestrel Point, with the truth beside it.
 
-    The frames carry the times and exposure of a camera. In the folder truth/ lie the exposure
-    that one long opening would have given, and more to compare results with, in linear light.
+    The frames carry a camera's times. The folder truth/ holds the perfect exposure to compare with.
 
-    Example:  stacker scene road night-road/ --frames 40 --size 1500x1000
+    Example: stacker scene road night-road/ --frames 40 --size 1500x1000
     """
     with telling_errors():
         from stacker.engine.passes import worker_count
@@ -81,8 +96,8 @@ def scene(
                 on_frame=on_frame,
             )
         tell(
-            f"{folder}: {len(rendered.frame_paths)} frames of {name}, {rendered.shutter_s:g} s "
-            f"every {rendered.interval_s:g} s; the truth is in {folder / 'truth'}"
+            f"{folder}: {len(rendered.frame_paths)} x {name}, {spoken(rendered.shutter_s)} "
+            f"every {spoken(rendered.interval_s)}; the truth is in {folder / 'truth'}"
         )
 
 

@@ -20,8 +20,8 @@ def psnr(light: LightArray, truth: LightArray) -> float:
 
     Notes
     -----
-    About 30 dB is a difference that can be seen side by side; from 40 dB on it takes flipping
-    between the two.
+    About 30 dB is a difference that can be seen side by side; from about 40 dB on it takes
+    flipping between the two.
 
     Source: ITU-T J.340 (2010), clause 5, with a peak of 1.0.
     """

@@ -50,7 +50,7 @@ def test_a_folder_becomes_a_picture_with_a_report(burst, out):
     result = run("expose", burst, "-o", out / "mean.tif", "--report", out / "mean.json")
     assert result.returncode == 0, result.stderr
     assert "mean of 6 frames" in result.stdout
-    assert "open 3 s within 10.5 s" in result.stdout
+    assert "open for 3 s in all, over 10.5 s" in result.stdout
     assert result.stderr == ""
     assert tifffile.imread(out / "mean.tif").shape == (32, 48, 3)
     report = json.loads((out / "mean.json").read_text())
@@ -99,6 +99,28 @@ def test_span_ramp_weights_and_clock(burst, out):
     assert [frame["name"] for frame in report["frames"]] == ["KP_0002.jpg", "KP_0003.jpg"]
     assert report["frames"][1]["start_s"] - report["frames"][0]["start_s"] == 3.0
     assert report["frames"][0]["shutter_s"] == 0.6
+
+
+def test_times_as_fractions_and_frames_left_out(burst, out):
+    result = run(
+        "expose", burst, "--frame-shutter", "1/4", "--without", "2,4-5", "-o", out / "a.tif",
+        "--report", out / "a.json",
+    )  # fmt: skip
+    assert result.returncode == 0, result.stderr
+    report = json.loads((out / "a.json").read_text())
+    assert [frame["number"] for frame in report["frames"] if frame["used"]] == [1, 3, 6]
+    assert report["open_s"] == 0.75
+
+
+@pytest.mark.parametrize(
+    ("time_s", "words"),
+    [(1 / 60, "1/60 s"), (0.5, "0.5 s"), (59, "59 s"), (90, "1 min 30 s"), (120, "2 min"),
+     (3600 * 3 + 61, "3 h 1 min")],
+)  # fmt: skip
+def test_spoken_times(time_s, words):
+    from stacker.cli.words import spoken
+
+    assert spoken(time_s) == words
 
 
 class TestRefusals:
@@ -159,7 +181,8 @@ class TestRefusals:
             ["--memory", "lots"], ["--trim", "3,2,1"], ["--weights", "1,x"], ["--workers", "0"],
             ["--shutter", "-1"], ["--interval", "0"], ["--frame-shutter", "nan"],
             ["--on-bad", "maybe"], ["--hold", "sky"], ["--bridge"], ["--exposure", "nan"],
-            ["--last", "3", "--shutter", "1"], ["--trim", "0"],
+            ["--last", "3", "--shutter", "1"], ["--trim", "0"], ["--without", "x"],
+            ["--without", "9"], ["--without", "1-6"],
         ],
     )  # fmt: skip
     def test_options_that_make_no_sense(self, burst, out, words):
