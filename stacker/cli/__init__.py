@@ -17,9 +17,9 @@ def main() -> None:
     # a polite end removes what is half-written, as an interrupt does
     signal.signal(signal.SIGTERM, _leave)
     try:
-        from stacker.cli.app import app
+        from stacker.cli.app import run
 
-        app(prog_name="stacker")
+        sys.exit(run(sys.argv[1:] or ["--help"]))
     except KeyboardInterrupt:
         # between start and the first command
         sys.exit(130)

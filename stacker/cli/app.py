@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, cast
 
 import typer
 
 from stacker.cli.demo import demo
 from stacker.cli.expose import expose
 from stacker.cli.scene import scene
+from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
+
+# typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
+USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
+COMMANDS = ("demo", "expose", "scene")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
     epilog="Start with: stacker demo kestrel-point",
-    no_args_is_help=True,
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
@@ -37,6 +41,19 @@ def options(
     ] = False,
 ) -> None:
     """Long exposures made afterwards, from bursts of short frames."""
+
+
+def run(arguments: list[str]) -> int:
+    """Return the exit code of a command line; what is wrong with its words is one sentence."""
+    try:
+        code = app(args=arguments, prog_name="stacker", standalone_mode=False)
+    except USAGE_ERROR as error:
+        words = " ".join(error.format_message().split()).removesuffix(".")
+        command = arguments[0] if arguments[0] in COMMANDS else ""
+        asking = " ".join(filter(None, ["stacker", command, "--help"]))
+        typer.echo(f"stacker: {words}; {asking} tells what there is.", err=True)
+        return WRONG_INPUT
+    return code if isinstance(code, int) else 0
 
 
 app.command()(demo)

@@ -264,10 +264,22 @@ class TestHelp:
 
         assert run("--version").stdout.strip() == f"stacker {VERSION}"
 
-    def test_an_option_that_does_not_exist(self, burst):
-        result = run("expose", burst, "--sharpen")
-        assert result.returncode == 2
-        assert "Traceback" not in result.stderr
+    @pytest.mark.parametrize(
+        ("words", "part"),
+        [
+            (["expose", "x", "--sharpen"], "--sharpen"), (["expose", "x"], "--output"),
+            (["expose"], "BURST"), (["exposee"], "exposee"), (["--loud"], "--loud"),
+            (["expose", "x", "-o", "a.tif", "--first", "abc"], "--first"),
+            (["expose", "x", "-o", "a.tif", "--shutter", "1/0"], "--shutter"),
+        ],
+    )  # fmt: skip
+    def test_words_that_are_no_command(self, words, part):
+        assert_refused(run(*words), part, "--help")
+
+    def test_no_words_at_all_show_the_help(self):
+        result = run()
+        assert result.returncode == 0
+        assert "expose" in result.stdout
 
     def test_starting_loads_nothing_heavy(self):
         code = (
