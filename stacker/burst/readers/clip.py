@@ -133,10 +133,9 @@ def _opened(
     import av.error
     import av.logging
 
-    # a damaged title must not stop the reading; from PyAV 19 on it never does
-    lenient = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
     try:
-        container = av.open(str(path), **lenient)
+        # a damaged title must not stop the reading
+        container = av.open(str(path), metadata_errors="replace")
     except av.error.FFmpegError as error:
         why = f"the clip cannot be opened ({error.strerror})"
         raise FrameError(path, why, remedy=COPY_CLIP, code="frame-unreadable") from error
