@@ -43,7 +43,7 @@ def grid_of(intake: Intake) -> tuple[type[np.int32] | type[np.float64], int]:
 def _fine_enough(encoding: Encoding, bits: int) -> bool:
     darkest = 1 / 255
     step = 1 / CODE_MAX
-    light = encoding.space.curve.to_light([darkest, darkest + step])
+    light = encoding.curve.to_light([darkest, darkest + step])
     error_codes = 0.5 * 2.0**-bits / (light[1] - light[0])
     return bool(error_codes <= GRID_ERROR_CODES)
 

@@ -43,13 +43,13 @@ class _Found:
     def form(self) -> Form | None:
         if self.facts is None or self.file.kind is None:
             return None
-        space = self.facts.encoding.space
+        encoding = self.facts.encoding
         return Form(
             turned_size(self.facts.size, self.facts.shot.orientation),
-            self.facts.encoding.stored,
+            encoding.stored,
             self.file.kind.moving,
             self.facts.shot.camera,
-            (space.curve, space.to_xyz),
+            (encoding.curve, encoding.space.to_xyz),
         )
 
 
