@@ -197,11 +197,13 @@ def test_a_clip_beside_stills_is_another_burst(tmp_path: Path) -> None:
         ("a.jpg", b"\0\0\0\x18ftypmif1" + b"\0" * 40),
     ],
 )
-def test_raw_and_heic_are_known_and_refused(tmp_path: Path, name: str, content: bytes) -> None:
+def test_broken_raw_and_heic_stay_in_the_burst_as_bad(
+    tmp_path: Path, name: str, content: bytes
+) -> None:
     (tmp_path / name).write_bytes(content)
     shoot(tmp_path, 2)
-    error = refused(tmp_path)
-    assert error.code == "kind-unread" and name in error.where
+    (bad,) = (frame for frame in open_burst(tmp_path).frames if frame.problem is not None)
+    assert bad.problem is not None and name in bad.problem.where
 
 
 def test_a_counter_that_begins_again(tmp_path: Path) -> None:

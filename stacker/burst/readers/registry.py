@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import cast
 
-from stacker.burst.readers.facts import Reader
+from stacker.burst.readers.facts import DevelopingReader, Development, Reader
 
 # enough for every signature below, two packets of a transport stream among them
 HEAD_BYTES = 512
@@ -31,10 +31,11 @@ class Kind:
 
     Parameters
     ----------
-    reader : "module:object" of its reader; "" where it is known but not read yet.
+    reader : "module:object" of its reader.
     suffixes : in lower case with the point.
     matches : whether a file's first bytes are of this kind.
     moving : whether it is a clip, not a still.
+    developed : whether its reader is a ``DevelopingReader``.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Kind:
     suffixes: frozenset[str]
     matches: Callable[[bytes], bool]
     moving: bool = False
+    developed: bool = False
 
 
 def _suffixes(words: str) -> frozenset[str]:
@@ -102,8 +104,8 @@ KINDS: tuple[Kind, ...] = (
         _suffixes("png apng"),
         lambda head: head.startswith(b"\x89PNG\r\n\x1a\n"),
     ),
-    Kind("raw", "", _suffixes(_RAW_SUFFIXES), _is_raw),
-    Kind("HEIC", "", _suffixes("heic heif hif"), _is_heif),
+    Kind("raw", f"{_HERE}.raw:READER", _suffixes(_RAW_SUFFIXES), _is_raw, developed=True),
+    Kind("HEIC", f"{_HERE}.heif:READER", _suffixes("heic heif hif"), _is_heif),
     Kind("clip", f"{_HERE}.clip:READER", _suffixes(_CLIP_SUFFIXES), _is_clip, moving=True),
     Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif avif"), _is_other),
 )
@@ -145,3 +147,24 @@ def reader_of(name: str) -> Reader:
     """Return the reader of a kind, importing it when first asked for."""
     module, _, thing = _BY_NAME[name].reader.partition(":")
     return cast(Reader, getattr(import_module(module), thing))
+
+
+def development_of(name: str, path: Path) -> Development | None:
+    """Return how a frame wants to be developed, None for kinds that need no such choice.
+
+    Raises
+    ------
+    FrameError
+        The frame cannot be used.
+    """
+    if not _BY_NAME[name].developed:
+        return None
+    return cast(DevelopingReader, reader_of(name)).development(path)
+
+
+def reader_for(name: str, development: Development | None) -> Reader:
+    """Return the reader of a kind, set to develop in the given way if any."""
+    reader = reader_of(name)
+    if development is None:
+        return reader
+    return cast(DevelopingReader, reader).developing(development)
