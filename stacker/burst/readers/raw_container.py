@@ -2,7 +2,7 @@
 
 Most raw files are TIFF inside, whatever their suffix. The others are known by their first bytes.
 
-Sources: TIFF 6.0 (Adobe, 1992); DNG 1.7 (Adobe, 2023); ISO/IEC 14496-12 clause 4.2 (boxes).
+Sources: TIFF 6.0 (Adobe, 1992); DNG 1.7 (Adobe, 2023).
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import IO
 
 from stacker.burst.exif import ShotFacts, exif_block_of_tiff, read_exif, read_tags
 from stacker.burst.ifd import Entry, TagFile, open_tags
+from stacker.burst.readers.boxes import boxes_are_whole
 from stacker.burst.readers.facts import COPY_AGAIN
 from stacker.burst.readers.jpeg_header import read_header
 from stacker.errors import FrameError
@@ -56,7 +57,7 @@ def check_whole(path: Path, file: IO[bytes]) -> None:
         if head.startswith(RAF_MARK):
             whole = all(start + length <= size for start, length in _raf_parts(file))
         elif head[4:8] == b"ftyp":
-            whole = _boxes_end(file, size) <= size
+            whole = boxes_are_whole(file)
         else:
             whole = _tiff_is_whole(file, size)
     except struct.error:
@@ -81,22 +82,6 @@ def _raf_parts(file: IO[bytes]) -> list[tuple[int, int]]:
     file.seek(RAF_PARTS)
     numbers = struct.unpack(">6I", file.read(24))
     return list(zip(numbers[::2], numbers[1::2], strict=True))
-
-
-def _boxes_end(file: IO[bytes], size: int) -> int:
-    """Return where the last box at the top ends, by what the boxes say."""
-    place = 0
-    while place < size:
-        file.seek(place)
-        (length,) = struct.unpack(">I4x", file.read(8))
-        if length == 1:
-            (length,) = struct.unpack(">Q", file.read(8))
-        if length == 0:
-            return size
-        if length < 8:
-            raise struct.error("no box")
-        place += length
-    return place
 
 
 def _tiff_is_whole(file: IO[bytes], size: int) -> bool:
