@@ -20,11 +20,11 @@ ODD = FIXTURES / "odd"
 # what each odd file must come to: a burst of so many frames, or the code of its error
 READ = {
     "adobe-rgb.jpg": 1, "alpha.png": 1, "bayer.dng": 1, "big-endian.tif": 1,
-    "broken-profile.jpg": 1, "deep.heic": 1, "deep.png": 1, "deep.tif": 1, "display-p3.jpg": 1,
-    "gray.jpg": 1, "gray.png": 1, "light.tif": 1, "lzw.tif": 1, "pages.tif": 3, "palette.png": 1,
-    "plain.jpg": 1, "planes.tif": 1, "png-inside.jpg": 1, "progressive.jpg": 1, "several.heic": 3,
-    "still.heic": 1, "still.webp": 1, "turned.dng": 1, "turned.jpg": 1, "uneven.mp4": 8,
-    "zip-tiles.tif": 1,
+    "broken-profile.jpg": 1, "deep.avif": 1, "deep.heic": 1, "deep.png": 1, "deep.tif": 1,
+    "display-p3.jpg": 1, "gray.jpg": 1, "gray.png": 1, "light.tif": 1, "lzw.tif": 1,
+    "pages.tif": 3, "palette.png": 1, "plain.jpg": 1, "planes.tif": 1, "png-inside.jpg": 1,
+    "progressive.jpg": 1, "several.heic": 3, "still.heic": 1, "still.webp": 1, "turned.dng": 1,
+    "turned.jpg": 1, "uneven.mp4": 8, "zip-tiles.tif": 1,
 }  # fmt: skip
 REFUSED = {
     "black.dng", "cmyk.jpg", "cut.dng", "cut.heic", "cut.jpg", "cut.mp4", "cut.png", "empty.jpg",
@@ -112,6 +112,7 @@ def test_raw_and_heic_hold_the_same_picture_as_the_others():
     deep = expose("deep.heic").light
     # ten bits of the same codes: half a code of 1023 at the steepest, 2.3 light a code value
     np.testing.assert_allclose(deep, SRGB.curve.to_light(codes / 255), atol=2.3 * 0.5 / 1023 + 1e-3)
+    np.testing.assert_array_equal(deep, expose("deep.avif").light)
     raw = expose("bayer.dng").light
     # the sensor's light is the file's code values, away from edges that a mosaic blurs
     np.testing.assert_allclose(raw[14:-4, 16:-4], codes[14:-4, 16:-4] / 255, atol=0.02)

@@ -143,7 +143,7 @@ def _named_file(path: Path) -> SourceFile:
         raise BurstError(
             path,
             "this is no picture and no clip that can be read",
-            remedy="name JPEG, TIFF or PNG files, a clip or a folder of them",
+            remedy="name JPEG, TIFF, PNG or raw files, a clip or a folder of them",
             code="not-a-picture",
         )
     return file

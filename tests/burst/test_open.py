@@ -329,7 +329,7 @@ def _example(kind: str, folder: Path) -> Path:
     if kind == "HEIC":
         pillow_heif.from_pillow(Image.fromarray(picture())).save(folder / "a.heic")
         return folder / "a.heic"
-    suffix = {"TIFF": "tif", "PNG": "png", "other": "webp"}[kind]
+    suffix = {"TIFF": "tif", "PNG": "png", "other": "webp", "AVIF": "avif"}[kind]
     path = folder / f"a.{suffix}"
     Image.fromarray(picture()).save(path)
     return path

@@ -1,7 +1,7 @@
 """HEIC files: 8, 10 and 12 bits, several pictures of one size as several frames.
 
 Sources: ISO/IEC 23008-12 (HEIF), clauses 6.5 (turning by properties of the item, whatever Exif
-says) and 6.6 (pictures that belong to others); ITU-T H.273 (primaries and transfer curves).
+says) and 6.6 (pictures that belong to others).
 """
 
 from __future__ import annotations
@@ -10,32 +10,21 @@ import struct
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from stacker.burst.colour import space_of_frame
+from stacker.burst.colour import space_of_frame, space_of_numbers
 from stacker.burst.exif import read_exif
 from stacker.burst.orientation import UPRIGHT
 from stacker.burst.readers.boxes import boxes_are_whole
 from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
+from stacker.burst.readers.rgb import plain_rgb
 from stacker.errors import FrameError
-from stacker.light.encoding import (
-    CODE_MAX,
-    CodeArray,
-    Encoding,
-    PixelArray,
-    Uint16Array,
-    look_up,
-)
-from stacker.light.space import DISPLAY_P3, SRGB, ColourSpace
+from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.space import ColourSpace
 
-# primaries and transfer curves by their numbers in H.273; 2 is "unspecified"
-SPACES = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
-# BT.709, unspecified, BT.601, sRGB: seen as sRGB, as cameras mean them
-SRGB_LIKE = (1, 2, 6, 13)
 CUT_SHORT = "the HEIC file is cut short"
 # what the library and its binding raise over damaged data
 DAMAGE: tuple[type[Exception], ...] = (
@@ -81,7 +70,8 @@ class HeifReader:
                 if number >= len(frames):
                     why = "a picture in the HEIC file is gone"
                     raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
-                pixels = _pixels(frames[number], out)
+                picture = frames[number]
+                pixels = plain_rgb(np.asarray(picture), int(picture.info["bit_depth"]), out)
             yield number, pixels
 
 
@@ -150,38 +140,9 @@ def _space(info: dict[str, Any]) -> tuple[ColourSpace, tuple[str, ...]]:
     if isinstance(icc, bytes) and icc:
         return space_of_frame(icc)
     numbers = info.get("nclx_profile") or {}
-    primaries = int(numbers.get("color_primaries", 2))
-    curve = int(numbers.get("transfer_characteristics", 2))
-    notes: tuple[str, ...] = ()
-    if primaries not in SPACES:
-        notes += (f"its colour primaries (number {primaries}) are not known; taken as sRGB",)
-    if curve not in SRGB_LIKE:
-        notes += (f"its transfer curve (number {curve}) is not known; taken as sRGB",)
-    return SPACES.get(primaries, SRGB), notes
-
-
-def _pixels(picture: Any, out: PixelArray | None) -> PixelArray:
-    """Return a picture as RGB, uint8 or uint16 (H, W, 3), C-contiguous, in ``out`` if it fits."""
-    codes: CodeArray = np.asarray(picture)
-    if codes.ndim == 2:
-        codes = codes[..., np.newaxis]
-    # gray or colours; what is beyond them is transparency
-    colours = codes[..., :1] if codes.shape[2] < 3 else codes[..., :3]
-    if colours.shape[2] == 1:
-        colours = np.repeat(colours, 3, axis=2)
-    colours = np.ascontiguousarray(colours)
-    if colours.dtype != np.uint16:
-        return colours
-    fits = out is not None and out.shape == colours.shape and out.dtype == colours.dtype
-    return look_up(colours, _full_range(int(picture.info["bit_depth"])), out=out if fits else None)
-
-
-@lru_cache(maxsize=4)
-def _full_range(bits: int) -> Uint16Array:
-    """Return for each code of ``bits`` bits that of 16 bits, rounded: the top becomes the top."""
-    top = (1 << bits) - 1
-    codes = np.arange(CODE_MAX + 1, dtype=np.int64).clip(0, top)
-    return ((codes * CODE_MAX + top // 2) // top).astype(np.uint16)
+    return space_of_numbers(
+        int(numbers.get("color_primaries", 2)), int(numbers.get("transfer_characteristics", 2))
+    )
 
 
 READER = HeifReader()

@@ -97,15 +97,21 @@ def _tiff_is_whole(file: IO[bytes], size: int) -> bool:
     except struct.error:
         # no TIFF: what the library thinks of it counts
         return True
-    for directory in _directories(tags):
-        sensor = tags.whole(directory, PHOTOMETRIC) in SENSOR_PHOTOMETRICS
-        for places, lengths in EXTENTS:
-            starts, counts = tags.wholes(directory, places), tags.wholes(directory, lengths)
-            for start, count in zip(starts, counts, strict=False):
-                # some makers fill places that mean nothing with nonsense
-                meant = sensor or start < size
-                if meant and start + count > size:
-                    return False
+    return all(_lies_within(tags, directory, size) for directory in _directories(tags))
+
+
+def _lies_within(tags: TagFile, directory: dict[int, Entry], size: int) -> bool:
+    """Whether the picture that a directory describes ends within the file."""
+    sensor = tags.whole(directory, PHOTOMETRIC) in SENSOR_PHOTOMETRICS
+    for places, lengths in EXTENTS:
+        starts, counts = tags.wholes(directory, places), tags.wholes(directory, lengths)
+        if sensor and places in directory and not (starts and counts):
+            return False
+        for start, count in zip(starts, counts, strict=False):
+            # some makers fill places that mean nothing with nonsense
+            meant = sensor or start < size
+            if meant and start + count > size:
+                return False
     return True
 
 

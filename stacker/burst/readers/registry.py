@@ -22,6 +22,7 @@ _RAW_SUFFIXES = (
 _CLIP_SUFFIXES = "mp4 m4v mov avi mkv webm mts m2ts ts mpg mpeg 3gp 3g2 wmv flv ogv y4m mxf"
 _TIFF_MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+_AVIF_BRANDS = (b"avif", b"avis")
 _QUICKTIME_ATOMS = (b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot")
 
 
@@ -63,6 +64,10 @@ def _is_heif(head: bytes) -> bool:
     return _brand(head) in _HEIF_BRANDS
 
 
+def _is_avif(head: bytes) -> bool:
+    return _brand(head) in _AVIF_BRANDS
+
+
 def _is_raw(head: bytes) -> bool:
     """Whether it may be raw: most are TIFF inside, and only the suffix tells them apart."""
     marks = (*_TIFF_MARKS, b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FUJIFILMCCD", b"\0MRM", b"FOVb")
@@ -71,7 +76,7 @@ def _is_raw(head: bytes) -> bool:
 
 def _is_clip(head: bytes) -> bool:
     if _brand(head):
-        return not _is_heif(head) and _brand(head) not in (b"avif", b"avis", b"crx ")
+        return not (_is_heif(head) or _is_avif(head) or _brand(head) == b"crx ")
     if head[4:8] in _QUICKTIME_ATOMS or (head[:4] == b"RIFF" and head[8:12] == b"AVI "):
         return True
     starts = (b"\x1aE\xdf\xa3", b"\0\0\1\xba", b"\0\0\1\xb3", b"FLV\1", b"OggS", b"YUV4MPEG2 ")
@@ -86,7 +91,7 @@ def _is_clip(head: bytes) -> bool:
 def _is_other(head: bytes) -> bool:
     if head[:4] == b"RIFF":
         return head[8:12] == b"WEBP"
-    return head.startswith((b"GIF8", b"BM")) or _brand(head) in (b"avif", b"avis")
+    return head.startswith((b"GIF8", b"BM"))
 
 
 _HERE = "stacker.burst.readers"
@@ -107,7 +112,8 @@ KINDS: tuple[Kind, ...] = (
     Kind("raw", f"{_HERE}.raw:READER", _suffixes(_RAW_SUFFIXES), _is_raw, developed=True),
     Kind("HEIC", f"{_HERE}.heif:READER", _suffixes("heic heif hif"), _is_heif),
     Kind("clip", f"{_HERE}.clip:READER", _suffixes(_CLIP_SUFFIXES), _is_clip, moving=True),
-    Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif avif"), _is_other),
+    Kind("AVIF", f"{_HERE}.avif:READER", _suffixes("avif"), _is_avif),
+    Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif"), _is_other),
 )
 _BY_NAME = {kind.name: kind for kind in KINDS}
 
