@@ -56,6 +56,7 @@ def expose_burst(
         burst.size,
         workers=min(worker_count(settings.workers), len(places)),
         memory=settings.memory,
+        developed=burst.development is not None,
     )
     pieces, outcomes = _run_passes(
         burst, places, blends, intake, plan, settings, progress or Silent()

@@ -180,6 +180,15 @@ def test_the_shot_is_known_from_the_file_itself(tmp_path):
     assert frame.camera == "Kestrel Raw" and frame.exif is not None
 
 
+def test_memory_is_planned_for_developing(tmp_path):
+    """The mosaic and four channels of every pixel, 10 bytes, for the one worker there is."""
+    path = shoot(tmp_path / "a.dng", flat(0.2, 0.2, 0.2))
+    stacker.save(stacker.expose(open_burst(path)), tmp_path / "a.tif")
+    raw, tiff = (stacker.expose(open_burst(tmp_path / name)) for name in ("a.dng", "a.tif"))
+    planned = [shot.report["passes"]["planned_peak_bytes"] for shot in (raw, tiff)]
+    assert planned[0] - planned[1] == 10 * SIZE[0] * SIZE[1]
+
+
 def test_half_size_for_previews(tmp_path):
     path = shoot(tmp_path / "a.dng", flat(0.3, 0.2, 0.1))
     reader = RawReader(half=True)
