@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 import tifffile
+from PIL import Image
 
 import stacker
 from stacker.blend import BLENDS
@@ -18,14 +19,16 @@ FIXTURES = Path(__file__).parent.parent / "fixtures"
 ODD = FIXTURES / "odd"
 # what each odd file must come to: a burst of so many frames, or the code of its error
 READ = {
-    "adobe-rgb.jpg": 1, "alpha.png": 1, "big-endian.tif": 1, "broken-profile.jpg": 1, "deep.png": 1,
-    "deep.tif": 1, "display-p3.jpg": 1, "gray.jpg": 1, "gray.png": 1, "light.tif": 1, "lzw.tif": 1,
+    "adobe-rgb.jpg": 1, "alpha.png": 1, "bayer.dng": 1, "big-endian.tif": 1,
+    "broken-profile.jpg": 1, "deep.avif": 1, "deep.heic": 1, "deep.png": 1, "deep.tif": 1,
+    "display-p3.jpg": 1, "gray.jpg": 1, "gray.png": 1, "light.tif": 1, "lzw.tif": 1,
     "pages.tif": 3, "palette.png": 1, "plain.jpg": 1, "planes.tif": 1, "png-inside.jpg": 1,
-    "progressive.jpg": 1, "still.webp": 1, "turned.jpg": 1, "uneven.mp4": 8, "zip-tiles.tif": 1,
+    "progressive.jpg": 1, "several.heic": 3, "still.heic": 1, "still.webp": 1, "turned.dng": 1,
+    "turned.jpg": 1, "uneven.mp4": 8, "zip-tiles.tif": 1,
 }  # fmt: skip
 REFUSED = {
-    "cmyk.jpg", "cut.jpg", "cut.mp4", "cut.png", "empty.jpg", "infinite.tif", "nan.tif",
-    "negative.tif", "sound.mp4", "words.jpg",
+    "black.dng", "cmyk.jpg", "cut.dng", "cut.heic", "cut.jpg", "cut.mp4", "cut.png", "empty.jpg",
+    "infinite.tif", "nan.tif", "negative.tif", "sound.mp4", "words.jpg", "words.nef",
 }  # fmt: skip
 # a bit less than what they reached when they were made: dB from the truth
 NEARNESS = {"harbour": ("mean", "exposure", 38.0), "quay": ("median", "empty", 36.0)}
@@ -78,8 +81,6 @@ def test_sixteen_bits_of_a_png_are_kept(tmp_path):
 )
 @pytest.mark.parametrize("suffix", ["tif", "png", "jpg"])
 def test_profiles_are_carried_through(name, space, suffix, tmp_path):
-    from PIL import Image
-
     shot = expose(name)
     plain = Image.open(ODD / "plain.jpg")
     codes = np.asarray(plain) / 255
@@ -101,6 +102,21 @@ def test_a_turned_frame_stands_upright():
     assert turned.shape == (48, 32, 3)
     # orientation 6: the camera's left edge is the picture's top
     np.testing.assert_allclose(turned, np.rot90(plain, -1), atol=1e-6)
+
+
+def test_raw_and_heic_hold_the_same_picture_as_the_others():
+    with Image.open(ODD / "plain.jpg") as plain:
+        shape = (plain.height, plain.width, 3)
+    codes = np.round(SRGB.curve.from_light(expose("still.heic").light) * 255)
+    assert codes.shape == shape
+    deep = expose("deep.heic").light
+    # ten bits of the same codes: half a code of 1023 at the steepest, 2.3 light a code value
+    np.testing.assert_allclose(deep, SRGB.curve.to_light(codes / 255), atol=2.3 * 0.5 / 1023 + 1e-3)
+    np.testing.assert_array_equal(deep, expose("deep.avif").light)
+    raw = expose("bayer.dng").light
+    # the sensor's light is the file's code values, away from edges that a mosaic blurs
+    np.testing.assert_allclose(raw[14:-4, 16:-4], codes[14:-4, 16:-4] / 255, atol=0.02)
+    np.testing.assert_array_equal(expose("turned.dng").light, np.rot90(raw, -1))
 
 
 def test_time_stamps_of_an_uneven_clip():

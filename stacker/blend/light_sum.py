@@ -51,10 +51,11 @@ def _fine_enough(encoding: Encoding, bits: int, errors: float) -> bool:
 
     Held against the light of that code too: a file in floating point shows what codes hide.
     """
-    darkest, step = 1 / encoding.top, 1 / CODE_MAX
-    light = encoding.space.curve.to_light([darkest, darkest + step])
+    darkest = float(encoding.curve.to_light(1 / encoding.top))
+    leaving = encoding.space.curve
+    step = float(leaving.to_light(leaving.from_light(darkest) + 1 / CODE_MAX)) - darkest
     error = 0.5 * 2.0**-bits * errors
-    return bool(error <= GRID_ERROR_CODES * (light[1] - light[0]) and error <= light[0] / 100)
+    return error <= GRID_ERROR_CODES * step and error <= darkest / 100
 
 
 class LightSum(Accumulator):

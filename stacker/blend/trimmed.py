@@ -79,8 +79,8 @@ class TrimmedAccumulator(HeldFrames):
         encoding = self.intake.encoding
         if encoding.is_light:
             return 0.0
-        code = encoding.space.curve.from_light(centre)
-        step = encoding.space.curve.to_light(code + 1.0 / encoding.top) - centre
+        code = encoding.curve.from_light(centre)
+        step = encoding.curve.to_light(code + 1.0 / encoding.top) - centre
         return np.asarray(LEAST_SIGMA_CODES * step, np.float32)
 
 

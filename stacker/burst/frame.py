@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from stacker.burst.orientation import UPRIGHT, turn_upright, turned_size
-from stacker.burst.readers.registry import reader_of
+from stacker.burst.readers.facts import Development
+from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
 from stacker.light.buffers import zeros
 from stacker.light.encoding import Encoding, LightArray, PixelArray
@@ -38,6 +39,8 @@ class Frame:
     camera : maker and model, "" where unknown.
     taken : when it was opened by the camera's clock, with a zone where the file gives one.
     exif : the raw Exif block as the file holds it, None where there is none.
+    development : how the sensor's numbers become light, None where the file holds finished
+        pixels.
     problem : why it cannot be used, None for a sound frame. The other fields of such a frame
         are the burst's.
     """
@@ -54,6 +57,7 @@ class Frame:
     camera: str = ""
     taken: datetime | None = None
     exif: bytes | None = field(default=None, repr=False)
+    development: Development | None = None
     problem: FrameError | None = None
 
 
@@ -85,6 +89,11 @@ class Burst:
     def encoding(self) -> Encoding:
         """What the numbers of every sound frame mean."""
         return self._sound.encoding
+
+    @property
+    def development(self) -> Development | None:
+        """How all frames are developed, None where the files hold finished pixels."""
+        return self._sound.development
 
     @cached_property
     def sources(self) -> frozenset[Path]:
@@ -176,7 +185,8 @@ class Burst:
         straight = out
         if first.orientation != UPRIGHT and out is not None:
             straight = _scratch((height, width, 3), first.encoding.stored)
-        decoded = reader_of(first.kind).decode(first.path, sorted(by_number), out=straight)
+        reader = reader_for(first.kind, first.development)
+        decoded = reader.decode(first.path, sorted(by_number), out=straight)
         for number, pixels in decoded:
             if pixels.shape != (height, width, 3) or pixels.dtype != first.encoding.stored:
                 raise FrameError(

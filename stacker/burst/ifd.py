@@ -23,6 +23,8 @@ MAX_ENTRIES = 4096
 # values longer than this are no text, time or orientation
 MAX_VALUE_BYTES = 1 << 16
 EXIF_PREFIX = b"Exif\0\0"
+# plain TIFF, and what some makers write in its place in their raw files
+VERSIONS = (42, 0x55, 0x4F52, 0x5352)
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,32 @@ class TagFile:
         except (struct.error, OSError, OverflowError):
             return None
 
+    def wholes(self, entries: dict[int, Entry], tag: int) -> tuple[int, ...]:
+        """Return all whole numbers of a tag; none where it is absent or damaged."""
+        entry = entries.get(tag)
+        if entry is None or entry.kind not in _WHOLE:
+            return ()
+        try:
+            return struct.unpack(f"{self.order}{entry.count}{_WHOLE[entry.kind]}", self.raw(entry))
+        except (struct.error, OSError, OverflowError):
+            return ()
+
+    def next_after(self, offset: int) -> int:
+        """Return where the directory behind the one at a byte offset lies; 0 where it is the last.
+
+        Raises
+        ------
+        struct.error
+            No whole directory lies there.
+        """
+        count_form, entry_size, place_form = ("Q", 20, "Q") if self.big else ("H", 12, "I")
+        self.stream.seek(offset)
+        size = struct.calcsize(self.order + count_form)
+        (count,) = struct.unpack(self.order + count_form, self.stream.read(size))
+        self.stream.seek(offset + size + entry_size * count)
+        size = struct.calcsize(self.order + place_form)
+        return int(struct.unpack(self.order + place_form, self.stream.read(size))[0])
+
     def number(self, entries: dict[int, Entry], tag: int) -> float | None:
         """Return the first number of a tag, whole or not; None where absent or damaged.
 
@@ -148,7 +176,7 @@ def open_tags(stream: IO[bytes]) -> TagFile:
     (version,) = struct.unpack_from(order + "H", head, 2)
     if version == 43:
         return TagFile(stream, order, True, struct.unpack_from(order + "Q", head, 8)[0])
-    if version != 42:
+    if version not in VERSIONS:
         raise struct.error("no TIFF version number")
     return TagFile(stream, order, False, struct.unpack_from(order + "I", head, 4)[0])
 

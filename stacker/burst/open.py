@@ -9,16 +9,17 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import get_args
 
 from stacker.burst.clock import Moment, check_overrides, time_frames
 from stacker.burst.frame import Burst, Frame
 from stacker.burst.order import Ordered, in_shot_order
 from stacker.burst.orientation import turned_size
-from stacker.burst.readers.facts import FrameFacts
-from stacker.burst.readers.registry import reader_of
+from stacker.burst.readers.facts import Development, FrameFacts, Highlights
+from stacker.burst.readers.registry import development_of, reader_of
 from stacker.burst.sources import Source, SourceFile, Sources, find_sources
 from stacker.burst.uniform import Form, check_uniform
-from stacker.errors import FrameError
+from stacker.errors import FrameError, OptionError
 
 # headers are read with the interpreter's lock held most of the time
 INSPECTING_THREADS = 4
@@ -45,13 +46,13 @@ class _Found:
     def form(self) -> Form | None:
         if self.facts is None or self.file.kind is None:
             return None
-        space = self.facts.encoding.space
+        encoding = self.facts.encoding
         return Form(
             turned_size(self.facts.size, self.facts.shot.orientation),
-            self.facts.encoding.stored,
+            encoding.stored,
             self.file.kind.moving,
             self.facts.shot.camera,
-            (space.curve, space.to_xyz),
+            (encoding.curve, encoding.space.to_xyz),
         )
 
 
@@ -60,6 +61,7 @@ def open_burst(
     *,
     interval_s: float | None = None,
     frame_shutter_s: float | None = None,
+    highlights: Highlights = "clip",
 ) -> Burst:
     """Return the burst that lies in a folder, in files or in a clip; headers only are read.
 
@@ -70,23 +72,27 @@ def open_burst(
         order of their capture times, or of their names where times do not tell.
     interval_s : seconds from start to start, in place of the clock's.
     frame_shutter_s : how long every frame was open, in place of what the files say.
+    highlights : of raw frames: "clip", or "blend" to keep what is left of burnt-out colours in a
+        darker picture.
 
     Raises
     ------
     BurstError
-        Nothing there, no pictures, two bursts in one folder, or a kind that is not read yet.
+        Nothing there, no pictures, or two bursts in one folder.
     FrameError
         Not one frame can be used: the first one's problem.
     OptionError
-        A time that is no number above zero.
+        A time that is no number above zero, or highlights of an unknown sort.
 
     Notes
     -----
     Frames that cannot be used stay in their place with ``problem`` set. Without capture times and
     interval frames are taken as one directly after the other, or as one second apart where the
     shutter is unknown as well. A clip's shutter is taken as the median spacing of its frames.
+    Raw frames all take the white balance and the scale of the first sound one.
     """
     check_overrides(interval_s, frame_shutter_s)
+    _check_highlights(highlights)
     sources = find_sources(source)
     everything = [frame for frames in _inspected(sources) for frame in frames]
     found = _fitting([frame for frame in everything if not _is_result(frame)] or everything)
@@ -95,8 +101,9 @@ def open_burst(
     moments = [_moment(frame, time) for frame, time in zip(placed, ordered.times_s, strict=True)]
     timing = time_frames(moments, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
     example = next(frame for frame in placed if frame.facts and frame.problem is None)
+    development = _development(placed, highlights)
     frames = tuple(
-        _frame(frame, example, start_s, shutter_s)
+        _frame(frame, example, start_s, shutter_s, development)
         for frame, start_s, shutter_s in zip(
             placed, timing.starts_s, timing.shutters_s, strict=True
         )
@@ -198,7 +205,38 @@ def _moment(frame: _Found, time_s: float | None) -> Moment:
     return Moment(time_s, shot.fine, shot.shutter_s, str(frame.file.path), frame.facts.offset_s)
 
 
-def _frame(found: _Found, example: _Found, start_s: float, shutter_s: float | None) -> Frame:
+def _check_highlights(highlights: str) -> None:
+    known = get_args(Highlights)
+    if highlights not in known:
+        raise OptionError(
+            "highlights",
+            f"there is no {highlights!r}",
+            remedy=f"choose {' or '.join(known)}",
+            code="option-highlights",
+        )
+
+
+def _development(placed: list[_Found], highlights: Highlights) -> Development | None:
+    """Return how the first frame that can be used wants all of them to be developed."""
+    for frame in placed:
+        if frame.problem is not None or frame.file.kind is None:
+            continue
+        try:
+            development = development_of(frame.file.kind.name, frame.file.path)
+        except FrameError:
+            # its problem is told when it is decoded
+            continue
+        return development and replace(development, highlights=highlights)
+    return None
+
+
+def _frame(
+    found: _Found,
+    example: _Found,
+    start_s: float,
+    shutter_s: float | None,
+    development: Development | None,
+) -> Frame:
     """Return the finished frame; one without facts of its own borrows the example's."""
     own = found.facts or example.facts
     assert own is not None
@@ -223,6 +261,7 @@ def _frame(found: _Found, example: _Found, start_s: float, shutter_s: float | No
         camera=own.shot.camera,
         taken=own.shot.taken if mine else None,
         exif=own.exif if mine else None,
+        development=development if kind.developed else None,
         problem=found.problem,
     )
 

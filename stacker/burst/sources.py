@@ -50,8 +50,8 @@ def find_sources(source: Source | Sequence[Source]) -> Sources:
     Raises
     ------
     BurstError
-        Nothing there, a pattern that fits nothing, a folder without pictures, a file that is no
-        picture, or one of a kind that cannot be read yet.
+        Nothing there, a pattern that fits nothing, a folder without pictures, or a file that is
+        no picture.
     """
     named = [source] if isinstance(source, str | PathLike) else list(source)
     if not named:
@@ -67,7 +67,6 @@ def find_sources(source: Source | Sequence[Source]) -> Sources:
     kept: dict[Path, SourceFile] = {}
     for file in files:
         kept.setdefault(file.path.resolve(), file)
-    _refuse_unread(list(kept.values()))
     return Sources(tuple(kept.values()), tuple(passed_over), len(files) - len(kept))
 
 
@@ -167,7 +166,7 @@ def _named_file(path: Path) -> SourceFile:
         raise BurstError(
             path,
             "this is no picture and no clip that can be read",
-            remedy="name JPEG, TIFF or PNG files, a clip or a folder of them",
+            remedy="name JPEG, TIFF, PNG or raw files, a clip or a folder of them",
             code="not-a-picture",
         )
     return file
@@ -207,17 +206,3 @@ def _nothing_in_it(path: Path) -> FrameError:
     why = "the file is empty" if empty else "it is not the picture that its name says"
     remedy = "copy it from the card again"
     return FrameError(path, why, remedy=remedy, code="frame-empty" if empty else "frame-unreadable")
-
-
-def _refuse_unread(files: list[SourceFile]) -> None:
-    """Refuse kinds that are known but have no reader yet."""
-    unread = [file for file in files if file.kind is not None and not file.kind.reader]
-    if not unread or unread[0].kind is None:
-        return
-    others = f" (and {len(unread) - 1} more)" if len(unread) > 1 else ""
-    raise BurstError(
-        unread[0].path,
-        f"{unread[0].kind.name} files cannot be read yet{others}",
-        remedy="convert them to TIFF or JPEG",
-        code="kind-unread",
-    )

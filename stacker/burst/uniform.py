@@ -25,7 +25,7 @@ RAMP_STEPS = 64
 class Form:
     """What the frames of a burst have in common.
 
-    ``colour`` are the curve and the matrix of the space; ``camera`` "" fits any.
+    ``colour`` are the curve of the codes and the matrix of the space; ``camera`` "" fits any.
     """
 
     size: tuple[int, int]

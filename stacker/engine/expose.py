@@ -58,6 +58,7 @@ def expose_burst(
             burst.size,
             workers=min(worker_count(settings.workers), len(places)),
             memory=settings.memory,
+            developed=burst.development is not None,
         )
         pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}

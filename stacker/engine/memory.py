@@ -21,6 +21,8 @@ PROGRAM_BYTES = 110 * 10**6
 # a file while it is decoded, and the band that is being written, as shares of a decoded frame
 FILE_SHARE = 0.25
 BAND_BYTES = 32 * 10**6
+# what a raw frame takes besides while it is developed: its mosaic, and four channels of each pixel
+DEVELOPING_PIXEL_BYTES = 10
 # finished light that waits for the other bands: float32 of three channels
 RESULT_PIXEL_BYTES = 12
 
@@ -64,6 +66,7 @@ def plan_passes(
     *,
     workers: int,
     memory: int | None,
+    developed: bool = False,
 ) -> PassPlan:
     """Return the fewest passes over the files that keep within the memory.
 
@@ -73,6 +76,7 @@ def plan_passes(
     size : (width, height) of the picture in pixels.
     workers : threads wished for; fewer are used where their frames would not fit.
     memory : bytes allowed; half of what is free if None.
+    developed : whether the frames are raw.
 
     Raises
     ------
@@ -82,6 +86,7 @@ def plan_passes(
     width, height = size
     itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[intake.encoding.stored]
     frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
+    frame += width * height * DEVELOPING_PIXEL_BYTES if developed else 0
     row = sum(blend.row_bytes(intake, width) for blend in blends)
     whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:

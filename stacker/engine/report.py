@@ -45,6 +45,7 @@ def make_report(
         "motion_model": "identity",
         "colour_space": burst.encoding.space.name,
         "stored": burst.encoding.stored,
+        "development": asdict(burst.development) if burst.development else None,
         "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
         "gaps": _gaps(burst, used),
         "open_s": open_s,

@@ -1,7 +1,7 @@
 """From stored codes to linear light by table, and back with exact rounding.
 
 ``Encoding`` says what the numbers of a picture mean: how they are stored (8 or 16 bit codes,
-or float32 that is light already) and in which colour space.
+or float32 that is light already), by which curve, and in which colour space.
 """
 
 from __future__ import annotations
@@ -32,15 +32,29 @@ BLOCK_SAMPLES = 1 << 16
 
 @dataclass(frozen=True)
 class Encoding:
-    """What the numbers of a picture mean. ``float32`` numbers are linear light already."""
+    """What the numbers of a picture mean.
+
+    Parameters
+    ----------
+    stored : how they are kept; ``float32`` numbers are linear light already.
+    space : the colour space of their light, in which a result made from them leaves.
+    codes_curve : the transfer function of the codes where it is not the space's: raw frames come
+        as codes of linear light, and leave in the space's curve so that shadows do not band.
+    """
 
     stored: Stored
     space: ColourSpace
+    codes_curve: Curve | None = None
 
     @property
     def is_light(self) -> bool:
         """Whether the numbers are linear light, not codes."""
         return self.stored == "float32"
+
+    @property
+    def curve(self) -> Curve:
+        """The transfer function from codes to light."""
+        return self.codes_curve or self.space.curve
 
     @property
     def top(self) -> int:
@@ -49,7 +63,7 @@ class Encoding:
 
     def table(self) -> Float64Array:
         """Return the light of each code, float64 (256,) or (65536,); not to be changed."""
-        return light_table(self.space.curve, self.top)
+        return light_table(self.curve, self.top)
 
 
 @lru_cache(maxsize=8)

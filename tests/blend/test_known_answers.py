@@ -6,11 +6,13 @@ import pytest
 from stacker.blend import BLENDS, Intake, find_blend
 from stacker.blend.trimmed import Trimmed
 from stacker.errors import OptionError
+from stacker.light.curves import LINEAR
 from stacker.light.encoding import Encoder, Encoding, as_light
 from stacker.light.space import ADOBE_RGB, SRGB
 
 EIGHT = Encoding("uint8", SRGB)
 SIXTEEN = Encoding("uint16", SRGB)
+CODED_LIGHT = Encoding("uint16", SRGB, LINEAR)
 FLOAT = Encoding("float32", SRGB)
 
 
@@ -27,7 +29,7 @@ def random_codes(encoding, count, seed=0, shape=(33, 21, 3)):
     return [rng.integers(0, encoding.top + 1, shape).astype(encoding.stored) for _ in range(count)]
 
 
-@pytest.mark.parametrize("encoding", [EIGHT, SIXTEEN, Encoding("uint8", ADOBE_RGB)])
+@pytest.mark.parametrize("encoding", [EIGHT, SIXTEEN, CODED_LIGHT, Encoding("uint8", ADOBE_RGB)])
 @pytest.mark.parametrize("count", [1, 2, 5, 24, 40])
 def test_mean_within_one_code_of_float64(encoding, count):
     frames = random_codes(encoding, count)

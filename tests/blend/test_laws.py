@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stacker.blend import BLENDS, Accumulator, Intake
+from stacker.light.curves import LINEAR
 from stacker.light.encoding import Encoding
 from stacker.light.space import ADOBE_RGB, SRGB
 from tests.same_light import assert_same_light
@@ -17,6 +18,7 @@ KINDS = [
     Encoding("uint8", SRGB),
     Encoding("uint16", SRGB),
     Encoding("uint8", ADOBE_RGB),
+    Encoding("uint16", SRGB, LINEAR),
     Encoding("float32", SRGB),
 ]
 

@@ -53,6 +53,13 @@ class TestTransferFunctions:
             # half a code, and what float32 cannot tell at the brightest slope of 65535 * 2
             assert np.abs(codes - wanted).max() <= 0.5 + 0.01
 
+    def test_codes_may_have_a_curve_of_their_own(self):
+        """Linear codes decode straight, whatever the curve in which the result leaves."""
+        encoding = Encoding("uint16", SRGB, LINEAR)
+        codes = np.array([0, 1, 32768, 65535], np.uint16).reshape(1, -1, 1).repeat(3, axis=2)
+        np.testing.assert_allclose(decode(codes, encoding), codes / 65535, rtol=1e-7)
+        assert encoding.space is SRGB and Encoding("uint16", SRGB).curve is SRGB.curve
+
     def test_out_of_range_light_is_clipped(self):
         light = np.array([-1.0, 2.0, np.inf, np.nan], np.float32)
         assert Encoder(SRGB.curve).encode(light).tolist() == [0, 65535, 65535, 0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 from stacker.burst.exif import ShotFacts
 from stacker.errors import FrameError
@@ -42,6 +42,27 @@ class FrameFacts:
     notes: tuple[str, ...] = ()
 
 
+Highlights = Literal["clip", "blend"]
+
+
+@dataclass(frozen=True)
+class Development:
+    """How the numbers of a sensor become light: one for all frames of a burst.
+
+    Parameters
+    ----------
+    white_balance : factors of red, green, blue and the second green.
+    black, white : the codes of no light and of the most light that the sensor tells apart.
+    highlights : "clip" cuts every channel where the first of them is full; "blend" keeps what the
+        others still tell, in a picture darker by the greatest factor over the least.
+    """
+
+    white_balance: tuple[float, float, float, float]
+    black: int
+    white: int
+    highlights: Highlights = "clip"
+
+
 class Reader(Protocol):
     """Reads one kind of file. Stateless: several threads use it at once."""
 
@@ -68,6 +89,26 @@ class Reader(Protocol):
         FrameError
             A frame is cut short or damaged; never is part of a picture given.
         """
+
+
+class DevelopingReader(Reader, Protocol):
+    """Reads a kind of file whose pixels depend on choices that all frames must share.
+
+    ``open_burst`` asks for the development of the first sound frame and leaves it with every
+    frame; each is decoded by what ``developing`` returns for it.
+    """
+
+    def development(self, path: Path) -> Development:
+        """Return how the frame in a file wants to be developed.
+
+        Raises
+        ------
+        FrameError
+            As ``decode``.
+        """
+
+    def developing(self, development: Development) -> Reader:
+        """Return a reader that develops every frame in one given way."""
 
 
 def in_short(words: object) -> str:

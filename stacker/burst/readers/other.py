@@ -1,4 +1,4 @@
-"""WebP, BMP, GIF and AVIF stills: 8 bits, one picture a file.
+"""WebP, BMP and GIF stills: 8 bits, one picture a file.
 
 They come from pictures already worked on, so they are read in the plainest way.
 """

@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import cast
 
-from stacker.burst.readers.facts import Reader
+from stacker.burst.readers.facts import DevelopingReader, Development, Reader
 
 # enough for every signature below, two packets of a transport stream among them
 HEAD_BYTES = 512
@@ -22,6 +22,7 @@ _RAW_SUFFIXES = (
 _CLIP_SUFFIXES = "mp4 m4v mov avi mkv webm mts m2ts ts mpg mpeg 3gp 3g2 wmv flv ogv y4m mxf"
 _TIFF_MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+_AVIF_BRANDS = (b"avif", b"avis")
 _QUICKTIME_ATOMS = (b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot")
 
 
@@ -31,10 +32,11 @@ class Kind:
 
     Parameters
     ----------
-    reader : "module:object" of its reader; "" where it is known but not read yet.
+    reader : "module:object" of its reader.
     suffixes : in lower case with the point.
     matches : whether a file's first bytes are of this kind.
     moving : whether it is a clip, not a still.
+    developed : whether its reader is a ``DevelopingReader``.
     """
 
     name: str
@@ -42,6 +44,7 @@ class Kind:
     suffixes: frozenset[str]
     matches: Callable[[bytes], bool]
     moving: bool = False
+    developed: bool = False
 
 
 def _suffixes(words: str) -> frozenset[str]:
@@ -61,6 +64,10 @@ def _is_heif(head: bytes) -> bool:
     return _brand(head) in _HEIF_BRANDS
 
 
+def _is_avif(head: bytes) -> bool:
+    return _brand(head) in _AVIF_BRANDS
+
+
 def _is_raw(head: bytes) -> bool:
     """Whether it may be raw: most are TIFF inside, and only the suffix tells them apart."""
     marks = (*_TIFF_MARKS, b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FUJIFILMCCD", b"\0MRM", b"FOVb")
@@ -69,7 +76,7 @@ def _is_raw(head: bytes) -> bool:
 
 def _is_clip(head: bytes) -> bool:
     if _brand(head):
-        return not _is_heif(head) and _brand(head) not in (b"avif", b"avis", b"crx ")
+        return not (_is_heif(head) or _is_avif(head) or _brand(head) == b"crx ")
     if head[4:8] in _QUICKTIME_ATOMS or (head[:4] == b"RIFF" and head[8:12] == b"AVI "):
         return True
     starts = (b"\x1aE\xdf\xa3", b"\0\0\1\xba", b"\0\0\1\xb3", b"FLV\1", b"OggS", b"YUV4MPEG2 ")
@@ -84,7 +91,7 @@ def _is_clip(head: bytes) -> bool:
 def _is_other(head: bytes) -> bool:
     if head[:4] == b"RIFF":
         return head[8:12] == b"WEBP"
-    return head.startswith((b"GIF8", b"BM")) or _brand(head) in (b"avif", b"avis")
+    return head.startswith((b"GIF8", b"BM"))
 
 
 _HERE = "stacker.burst.readers"
@@ -102,10 +109,11 @@ KINDS: tuple[Kind, ...] = (
         _suffixes("png apng"),
         lambda head: head.startswith(b"\x89PNG\r\n\x1a\n"),
     ),
-    Kind("raw", "", _suffixes(_RAW_SUFFIXES), _is_raw),
-    Kind("HEIC", "", _suffixes("heic heif hif"), _is_heif),
+    Kind("raw", f"{_HERE}.raw:READER", _suffixes(_RAW_SUFFIXES), _is_raw, developed=True),
+    Kind("HEIC", f"{_HERE}.heif:READER", _suffixes("heic heif hif"), _is_heif),
     Kind("clip", f"{_HERE}.clip:READER", _suffixes(_CLIP_SUFFIXES), _is_clip, moving=True),
-    Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif avif"), _is_other),
+    Kind("AVIF", f"{_HERE}.avif:READER", _suffixes("avif"), _is_avif),
+    Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif"), _is_other),
 )
 _BY_NAME = {kind.name: kind for kind in KINDS}
 
@@ -145,3 +153,24 @@ def reader_of(name: str) -> Reader:
     """Return the reader of a kind, importing it when first asked for."""
     module, _, thing = _BY_NAME[name].reader.partition(":")
     return cast(Reader, getattr(import_module(module), thing))
+
+
+def development_of(name: str, path: Path) -> Development | None:
+    """Return how a frame wants to be developed, None for kinds that need no such choice.
+
+    Raises
+    ------
+    FrameError
+        The frame cannot be used.
+    """
+    if not _BY_NAME[name].developed:
+        return None
+    return cast(DevelopingReader, reader_of(name)).development(path)
+
+
+def reader_for(name: str, development: Development | None) -> Reader:
+    """Return the reader of a kind, set to develop in the given way if any."""
+    reader = reader_of(name)
+    if development is None:
+        return reader
+    return cast(DevelopingReader, reader).developing(development)
