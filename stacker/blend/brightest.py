@@ -16,7 +16,7 @@ from stacker.light.encoding import CodedLight, LightArray, Picture, PixelArray, 
 from stacker.light.luminance import luminance
 
 # pixels worked on at a time: their light and luminance stay in the second-level cache
-BLOCK_PIXELS = 1 << 16
+BLOCK_PIXELS = 3 << 15
 NEVER = -1.0
 
 
