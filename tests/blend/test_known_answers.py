@@ -1,5 +1,7 @@
 """Every blend against plain numpy in float64."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from stacker.blend.trimmed import Trimmed
 from stacker.errors import OptionError
 from stacker.light.curves import LINEAR
 from stacker.light.encoding import Encoder, Encoding, as_light
+from stacker.light.luminance import luminance
 from stacker.light.space import ADOBE_RGB, SRGB
 
 EIGHT = Encoding("uint8", SRGB)
@@ -134,20 +137,23 @@ def test_max_prefers_a_blue_lamp_to_grey():
     np.testing.assert_array_equal(light, [[[0.0, 0.0, 1.0]]])
 
 
-def test_max_keeps_the_earlier_of_equals():
-    even = Encoding("float32", SRGB)
-    red, green, blue = even.space.luminance_weights
-    first = np.array([[[0.5, 0.5, 0.5]]], np.float32)
-    light = [first, first[:, :, ::-1].copy()]
-    assert blended(BLENDS["max"], even, light)[0, 0, 0] == 0.5
-    # the same luminance with other colours: a swap of grey with itself in other order
-    one, two = np.array([[[0.25, 0.0, 0.0]]], np.float32), np.zeros((1, 1, 3), np.float32)
-    two[0, 0, 1] = np.float32(0.25) * np.float32(red) / np.float32(green)
-    from stacker.light.luminance import luminance
-
-    weights = (red, green, blue)
-    if luminance(one, weights) == luminance(two, weights):
-        np.testing.assert_array_equal(blended(BLENDS["max"], even, [two, one]), two)
+@pytest.mark.parametrize("ordered", [True, False])
+def test_max_keeps_the_earlier_of_equals(ordered):
+    # in a space where red and blue weigh alike, a red and a blue pixel are equally bright
+    space = dataclasses.replace(SRGB)
+    space.__dict__["luminance_weights"] = (0.25, 0.5, 0.25)
+    encoding = Encoding("float32", space)
+    red, blue = np.array([[[0.5, 0, 0]]], np.float32), np.array([[[0, 0, 0.5]]], np.float32)
+    assert luminance(red, space.luminance_weights) == luminance(blue, space.luminance_weights)
+    for earlier, later in ((red, blue), (blue, red)):
+        accumulator = BLENDS["max"].start(Intake(encoding, (1.0, 1.0), ordered=ordered), 1, 1)
+        accumulator.add(earlier, index=0)
+        accumulator.add(later, index=1)
+        np.testing.assert_array_equal(as_light(accumulator.result()), earlier)
+    backwards = BLENDS["max"].start(Intake(encoding, (1.0, 1.0)), 1, 1)
+    backwards.add(blue, index=1)
+    backwards.add(red, index=0)
+    np.testing.assert_array_equal(as_light(backwards.result()), red)
 
 
 @pytest.mark.parametrize("name", ["lighten", "max"])

@@ -282,3 +282,16 @@ def test_exif_tells_when_how_long_and_by_what(tmp_path: Path) -> None:
         assert frame.exif is not None
         loaded.load(frame.exif)
         assert loaded[271] == "Maker Corp."
+
+
+def test_a_jpeg_that_claims_to_be_enormous_is_refused_from_its_header(tmp_path: Path) -> None:
+    """65000 x 65000 pixels would want 12 GB before the first of them is decoded."""
+    path = tmp_path / "a.jpg"
+    Image.new("RGB", (16, 16)).save(path)
+    data = bytearray(path.read_bytes())
+    start = data.index(b"\xff\xc0")
+    data[start + 5 : start + 9] = (65000).to_bytes(2, "big") * 2
+    path.write_bytes(data)
+    with pytest.raises(FrameError) as caught:
+        open_burst(path)
+    assert caught.value.code == "frame-too-large"

@@ -19,7 +19,13 @@ import numpy as np
 from stacker.burst.colour import space_of_frame, space_of_numbers
 from stacker.burst.exif import read_exif
 from stacker.burst.readers.boxes import boxes_are_whole
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
+from stacker.burst.readers.facts import (
+    COPY_AGAIN,
+    FrameFacts,
+    in_short,
+    refuse_absurd_size,
+    unopened,
+)
 from stacker.burst.readers.other import DAMAGE
 from stacker.burst.readers.rgb import plain_rgb
 from stacker.errors import FrameError
@@ -44,9 +50,7 @@ class AvifReader:
         """
         data = _whole_file(path)
         (width, height), about, exif, count = _header(path)
-        if not 0 < width * height <= MAX_PIXELS:
-            why = f"the AVIF file claims to have {width} x {height} pixels"
-            raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+        refuse_absurd_size(path, "the AVIF file", (width, height))
         # Pillow writes the turning of the file's own property into the block
         shot = read_exif(exif)
         icc = about.get("icc_profile")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from stacker.burst.exif import ShotFacts
 from stacker.burst.readers.clip_picture import Converter, has_deep_samples, orientation_of
-from stacker.burst.readers.facts import FILE_ENDS, MAX_PIXELS, FrameFacts, unopened
+from stacker.burst.readers.facts import FILE_ENDS, FrameFacts, refuse_absurd_size, unopened
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 from stacker.light.space import SRGB
@@ -67,9 +67,7 @@ class ClipReader:
             deep = has_deep_samples(first)
             turned = orientation_of(first)
             size = (int(first.width), int(first.height))
-        if size[0] * size[1] > MAX_PIXELS:
-            why = f"the clip claims to have {size[0]} x {size[1]} pixels"
-            raise FrameError(path, why, remedy=COPY_CLIP, code="frame-too-large")
+        refuse_absurd_size(path, "the clip", size, remedy=COPY_CLIP)
         encoding = Encoding("uint16" if deep else "uint8", SRGB)
         facts = []
         for stamp in times.stamps:

@@ -118,6 +118,40 @@ def in_short(words: object) -> str:
     return line if len(line) <= LONGEST_WORDS else f"{line[:LONGEST_WORDS]}..."
 
 
+def refuse_absurd_size(
+    path: Path, what: str, size: tuple[int, int], *, remedy: str = COPY_AGAIN
+) -> None:
+    """Refuse a picture without pixels, or with more than any frame has, before room is made for it.
+
+    Parameters
+    ----------
+    what : the sort of file as a person would call it, such as "the PNG".
+    size : (width, height) as the header says.
+
+    Raises
+    ------
+    FrameError
+        ``frame-too-large``.
+    """
+    if not 0 < size[0] * size[1] <= MAX_PIXELS:
+        why = f"{what} claims to have {size[0]} x {size[1]} pixels"
+        raise FrameError(path, why, remedy=remedy, code="frame-too-large")
+
+
+def read_whole(path: Path) -> bytes:
+    """Return the bytes of a file.
+
+    Raises
+    ------
+    FrameError
+        The system does not let us read it.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise unopened(path, error) from error
+
+
 def unopened(path: Path, error: OSError) -> FrameError:
     """Return the error for a file that the system does not let us read."""
     why = f"it cannot be opened ({error.strerror or error})"

@@ -19,7 +19,13 @@ from stacker.burst.colour import space_of_frame, space_of_numbers
 from stacker.burst.exif import read_exif
 from stacker.burst.orientation import UPRIGHT
 from stacker.burst.readers.boxes import boxes_are_whole
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
+from stacker.burst.readers.facts import (
+    COPY_AGAIN,
+    FrameFacts,
+    in_short,
+    refuse_absurd_size,
+    unopened,
+)
 from stacker.burst.readers.rgb import plain_rgb
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
@@ -118,9 +124,7 @@ def _frames(pictures: list[Any]) -> list[Any]:
 def _facts(path: Path, picture: Any) -> FrameFacts:
     """Return the facts of one picture, from its header."""
     width, height = (int(side) for side in picture.size)
-    if not 0 < width * height <= MAX_PIXELS:
-        why = f"the HEIC file claims to have {width} x {height} pixels"
-        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+    refuse_absurd_size(path, "the HEIC file", (width, height))
     exif = picture.info.get("exif") or None
     # libheif turns the picture itself; what Exif says was true before that
     shot = replace(read_exif(exif), orientation=UPRIGHT)

@@ -12,7 +12,7 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, unopened
+from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, read_whole, unopened
 from stacker.burst.readers.jpeg_faults import END, without_faults
 from stacker.burst.readers.jpeg_header import CUT_SHORT, read_header
 from stacker.errors import FrameError
@@ -51,10 +51,7 @@ class JpegReader:
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None
     ) -> Iterator[tuple[int, PixelArray]]:
         """Yield the picture, uint8 (H, W, 3); see ``Reader``."""
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise unopened(path, error) from error
+        data = read_whole(path)
         for number in numbers:
             yield number, _decode(path, data, out)
 

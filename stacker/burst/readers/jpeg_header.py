@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO
 
 from stacker.burst.ifd import EXIF_PREFIX
-from stacker.burst.readers.facts import COPY_AGAIN
+from stacker.burst.readers.facts import COPY_AGAIN, refuse_absurd_size
 from stacker.errors import FrameError
 
 SOI, EOI, SOS, APP1, APP2 = 0xD8, 0xD9, 0xDA, 0xE1, 0xE2
@@ -102,8 +102,5 @@ def _frame_size(path: Path, marker: int, body: bytes) -> tuple[int, int]:
     if marker not in READABLE_FRAMES or bits != 8 or channels not in (1, 3):
         why = f"the JPEG is of a rare sort ({bits} bits, {channels} channels, process {marker:X})"
         raise FrameError(path, why, remedy="convert it to TIFF", code="frame-unsupported")
-    if not width or not height:
-        raise FrameError(
-            path, "the JPEG says it has no pixels", remedy=COPY_AGAIN, code="frame-unreadable"
-        )
+    refuse_absurd_size(path, "the JPEG", (width, height))
     return width, height

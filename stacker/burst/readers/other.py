@@ -15,7 +15,13 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
+from stacker.burst.readers.facts import (
+    COPY_AGAIN,
+    FrameFacts,
+    in_short,
+    refuse_absurd_size,
+    unopened,
+)
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
@@ -48,9 +54,7 @@ class OtherReader:
             about: dict[str, Any] = file.metadata(index=0, exclude_applied=False)
             count = int(file.properties(index=...).n_images or 1)
         height, width = (int(side) for side in properties.shape[:2])
-        if not 0 < width * height <= MAX_PIXELS:
-            why = f"the file claims to have {width} x {height} pixels"
-            raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+        refuse_absurd_size(path, "the file", (width, height))
         exif = about.get("exif")
         exif = exif if isinstance(exif, bytes) and exif else None
         icc = about.get("icc_profile")

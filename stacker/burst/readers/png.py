@@ -18,7 +18,14 @@ import numpy as np
 
 from stacker.burst.colour import space_of_frame
 from stacker.burst.exif import read_exif
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS, FrameFacts, in_short, unopened
+from stacker.burst.readers.facts import (
+    COPY_AGAIN,
+    FrameFacts,
+    in_short,
+    read_whole,
+    refuse_absurd_size,
+    unopened,
+)
 from stacker.errors import FrameError
 from stacker.light.encoding import Encoding, PixelArray
 
@@ -85,10 +92,7 @@ class PngReader:
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None
     ) -> Iterator[tuple[int, PixelArray]]:
         """Yield the picture, uint8 or uint16 (H, W, 3); see ``Reader``."""
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise unopened(path, error) from error
+        data = read_whole(path)
         for number in numbers:
             yield number, to_rgb(_decode(path, data, out), out)
 
@@ -175,9 +179,7 @@ def _read_ihdr(path: Path, header: _Header) -> None:
         raise FrameError(
             path, "the PNG has no header", remedy=COPY_AGAIN, code="frame-unreadable"
         ) from error
-    if not 0 < width * height <= MAX_PIXELS:
-        why = f"the PNG claims to have {width} x {height} pixels"
-        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+    refuse_absurd_size(path, "the PNG", (width, height))
     header.size, header.depth, header.colour_type = (width, height), depth, colour_type
 
 

@@ -18,10 +18,10 @@ import numpy as np
 from stacker.burst.exif import ShotFacts
 from stacker.burst.readers.facts import (
     COPY_AGAIN,
-    MAX_PIXELS,
     Development,
     FrameFacts,
     in_short,
+    refuse_absurd_size,
     unopened,
 )
 from stacker.burst.readers.raw_container import check_whole, read_shot
@@ -126,9 +126,7 @@ def _opened(path: Path) -> Iterator[rawpy.RawPy]:
 
 def _check_form(path: Path, size: tuple[int, int], aspect: float) -> None:
     """Refuse what has no pixels, too many, or such as are not square."""
-    if not 0 < size[0] * size[1] <= MAX_PIXELS:
-        why = f"the raw file claims to have {size[0]} x {size[1]} pixels"
-        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+    refuse_absurd_size(path, "the raw file", size)
     if abs(aspect - 1) > STRETCHED:
         why = "the camera's pixels are not square"
         raise FrameError(path, why, remedy=CONVERT, code="frame-unsupported")

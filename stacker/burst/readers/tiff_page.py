@@ -8,7 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from stacker.burst.readers.facts import COPY_AGAIN, MAX_PIXELS
+from stacker.burst.readers.facts import COPY_AGAIN, refuse_absurd_size
 from stacker.errors import FrameError
 from stacker.light.curves import LINEAR, Curve
 from stacker.light.encoding import PixelArray, Stored
@@ -58,9 +58,7 @@ def check_form(path: Path, page: Any) -> None:
     """
     width, height = int(page.imagewidth), int(page.imagelength)
     depth = int(page.imagedepth)
-    if not 0 < width * height * depth <= MAX_PIXELS:
-        why = f"the TIFF claims to have {width} x {height} pixels"
-        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+    refuse_absurd_size(path, "the TIFF", (width, height * depth))
     photometric = int(page.photometric) if page.photometric is not None else MIN_IS_BLACK
     kind, why = str(page.dtype), ""
     if photometric not in READ_AS_IS:
