@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import groupby, pairwise
@@ -17,7 +17,8 @@ from stacker.burst.readers.facts import Development
 from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
 from stacker.light.buffers import zeros
-from stacker.light.encoding import Encoding, LightArray, PixelArray
+from stacker.light.correction import Correction
+from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
 from stacker.light.reduce import reduce_light
 
 
@@ -70,11 +71,14 @@ class Burst:
     frames : at least one of them sound; all sound ones have one size and one encoding.
     passed_over : names of the files in a folder that are no pictures.
     warnings : whole sentences, each said once.
+    corrections : what is done to the light of each frame, in this order; where there are any,
+        frames are given as light.
     """
 
     frames: tuple[Frame, ...]
     passed_over: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    corrections: tuple[Correction, ...] = ()
 
     @cached_property
     def _sound(self) -> Frame:
@@ -87,8 +91,13 @@ class Burst:
 
     @property
     def encoding(self) -> Encoding:
-        """What the numbers of every sound frame mean."""
-        return self._sound.encoding
+        """What the numbers that ``decode`` gives mean."""
+        stored = self._sound.encoding
+        return Encoding("float32", stored.space) if self.corrections else stored
+
+    def corrected(self, *corrections: Correction) -> Burst:
+        """Return the burst with more to be done to the light of each frame."""
+        return replace(self, corrections=self.corrections + corrections)
 
     @property
     def development(self) -> Development | None:
@@ -128,12 +137,12 @@ class Burst:
         Parameters
         ----------
         indices : ascending, all from one of ``runs``.
-        out : (H, W, 3) of the stored dtype, C-contiguous. It may be filled and yielded for one
+        out : (H, W, 3) of the encoding's dtype, C-contiguous. It may be filled and yielded for one
             frame after another, so use or copy each picture before asking for the next.
 
         Yields
         ------
-        uint8, uint16 or float32 (H, W, 3) in the frame's encoding.
+        uint8, uint16 or float32 (H, W, 3) in the burst's encoding.
 
         Raises
         ------
@@ -154,7 +163,10 @@ class Burst:
             if self.frames[index].problem is not None:
                 break
             before.append(index)
-        yield from self._decode_sound(before, out)
+        if self.corrections:
+            yield from self._corrected(before, out)
+        else:
+            yield from self._decode_sound(before, out)
         for index in indices[len(before) :]:
             problem = self.frames[index].problem
             if problem is not None:
@@ -172,6 +184,22 @@ class Burst:
         ):
             raise ValueError(f"out must be C-contiguous {dtype} {shape}")
 
+    def _corrected(
+        self, indices: Sequence[int], out: PixelArray | None
+    ) -> Iterator[tuple[int, LightArray]]:
+        """Yield (index, corrected light) of frames without a problem in one file."""
+        if not indices:
+            return
+        width, height = self.size
+        stored = self._sound.encoding.stored
+        straight = _scratch("stored", (height, width, 3), stored)
+        for index, pixels in self._decode_sound(indices, straight):
+            light = np.empty(pixels.shape, np.float32) if out is None else out
+            decode_into(pixels, self.frames[index].encoding, light)
+            for correction in self.corrections:
+                correction(light, index)
+            yield index, light
+
     def _decode_sound(
         self, indices: Sequence[int], out: PixelArray | None
     ) -> Iterator[tuple[int, PixelArray]]:
@@ -184,7 +212,7 @@ class Burst:
         # a picture that has to be turned is decoded elsewhere first
         straight = out
         if first.orientation != UPRIGHT and out is not None:
-            straight = _scratch((height, width, 3), first.encoding.stored)
+            straight = _scratch("unturned", (height, width, 3), first.encoding.stored)
         reader = reader_for(first.kind, first.development)
         decoded = reader.decode(first.path, sorted(by_number), out=straight)
         for number, pixels in decoded:
@@ -210,7 +238,7 @@ class Burst:
             As ``decode``.
         """
         for _, pixels in self.decode([index]):
-            return reduce_light(pixels, self.frames[index].encoding, factor)
+            return reduce_light(pixels, self.encoding, factor)
         raise FrameError(
             self.frames[index].path,
             "it gave no picture",
@@ -222,9 +250,10 @@ class Burst:
 _kept = threading.local()
 
 
-def _scratch(shape: tuple[int, int, int], stored: str) -> PixelArray:
-    """Return an array of this thread to decode into; fresh memory for each frame costs more."""
-    pixels: PixelArray | None = getattr(_kept, "pixels", None)
+def _scratch(use: str, shape: tuple[int, int, int], stored: str) -> PixelArray:
+    """Return an array of this thread for one use; fresh memory for each frame costs more."""
+    pixels: PixelArray | None = getattr(_kept, use, None)
     if pixels is None or pixels.shape != shape or pixels.dtype != stored:
-        pixels = _kept.pixels = zeros(shape, stored)
+        pixels = zeros(shape, stored)
+        setattr(_kept, use, pixels)
     return pixels

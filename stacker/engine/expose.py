@@ -18,6 +18,7 @@ from stacker.engine.passes import (
     offering_to_skip,
     worker_count,
 )
+from stacker.engine.prepare import prepare
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
@@ -46,6 +47,8 @@ def expose_burst(
     weights = weights_of(burst, span, settings)
     progress = progress or Silent()
     outcomes = _known_bad(burst, span, weights, settings)
+    prepared = prepare(burst, settings, weights, progress)
+    burst = prepared.burst
     while True:
         weights = tuple(0.0 if place in outcomes else w for place, w in enumerate(weights))
         places = [place for place in span if weights[place] > 0]
@@ -59,6 +62,7 @@ def expose_burst(
             workers=min(worker_count(settings.workers), len(places)),
             memory=settings.memory,
             developed=burst.development is not None,
+            corrected=bool(burst.corrections),
         )
         pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
@@ -83,7 +87,7 @@ def expose_burst(
             exif=burst.frames[used[0]].exif,
             sources=frozenset(burst.sources),
             report=make_report(
-                burst,
+                prepared,
                 settings,
                 blend=blend.name,
                 program=PROGRAM,

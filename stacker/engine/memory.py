@@ -23,6 +23,8 @@ FILE_SHARE = 0.25
 BAND_BYTES = 32 * 10**6
 # what a raw frame takes besides while it is developed: its mosaic, and four channels of each pixel
 DEVELOPING_PIXEL_BYTES = 10
+# a frame as it is stored, 16 bits of three channels, while its light is corrected
+STORED_PIXEL_BYTES = 6
 # finished light that waits for the other bands: float32 of three channels
 RESULT_PIXEL_BYTES = 12
 
@@ -67,6 +69,7 @@ def plan_passes(
     workers: int,
     memory: int | None,
     developed: bool = False,
+    corrected: bool = False,
 ) -> PassPlan:
     """Return the fewest passes over the files that keep within the memory.
 
@@ -77,6 +80,7 @@ def plan_passes(
     workers : threads wished for; fewer are used where their frames would not fit.
     memory : bytes allowed; half of what is free if None.
     developed : whether the frames are raw.
+    corrected : whether something is done to their light, besides the numbers as stored.
 
     Raises
     ------
@@ -87,6 +91,7 @@ def plan_passes(
     itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[intake.encoding.stored]
     frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
     frame += width * height * DEVELOPING_PIXEL_BYTES if developed else 0
+    frame += width * height * STORED_PIXEL_BYTES if corrected else 0
     row = sum(blend.row_bytes(intake, width) for blend in blends)
     whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:

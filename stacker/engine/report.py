@@ -10,6 +10,7 @@ from typing import Any
 from stacker.burst import Burst
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
+from stacker.engine.prepare import Prepared
 from stacker.engine.settings import Settings
 
 FORMAT = 1
@@ -20,7 +21,7 @@ TIME_DIGITS = 6
 
 
 def make_report(
-    burst: Burst,
+    prepared: Prepared,
     settings: Settings,
     *,
     blend: str,
@@ -31,6 +32,7 @@ def make_report(
     plan: PassPlan,
 ) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON."""
+    burst = prepared.burst
     used = [place for place in span if weights[place] > 0 and outcomes[place].error is None]
     open_s = open_time(burst, used, weights)
     width, height = burst.size
@@ -61,7 +63,12 @@ def make_report(
             "planned_peak_bytes": plan.peak_bytes,
             "why": _why(plan),
         },
-        "warnings": [*burst.warnings, *_warnings(burst, used, outcomes, settings)],
+        **prepared.found,
+        "warnings": [
+            *burst.warnings,
+            *prepared.warnings,
+            *_warnings(burst, used, outcomes, settings),
+        ],
     }
 
 

@@ -81,6 +81,14 @@ def decode(pixels: PixelArray, encoding: Encoding) -> LightArray:
     return look_up(pixels, encoding.table().astype(np.float32))
 
 
+def decode_into(pixels: PixelArray, encoding: Encoding, out: LightArray) -> None:
+    """Write the linear light of pixels in the given encoding into ``out``, float32."""
+    if encoding.is_light:
+        np.copyto(out, pixels)
+    else:
+        look_up(pixels, encoding.table().astype(np.float32), out=out)
+
+
 def look_up(
     codes: CodeArray, table: npt.NDArray[Scalar], *, out: npt.NDArray[Scalar] | None = None
 ) -> npt.NDArray[Scalar]:

@@ -288,6 +288,29 @@ def test_a_frame_that_changed_since_is_refused(tmp_path: Path) -> None:
         list(burst.decode([0]))
 
 
+def test_corrections_change_the_light_of_each_frame(tmp_path: Path) -> None:
+    shoot(tmp_path, 3)
+    burst = open_burst(tmp_path)
+    plain = [burst.reduced_light(place, 1) for place in range(3)]
+
+    def brighten(light: np.typing.NDArray[np.float32], index: int) -> None:
+        light *= np.float32(index + 1)
+
+    def lift(light: np.typing.NDArray[np.float32], index: int) -> None:
+        light += np.float32(0.5)
+
+    corrected = burst.corrected(brighten).corrected(lift)
+    assert corrected.encoding.is_light and not burst.encoding.is_light
+    assert corrected.encoding.space == burst.encoding.space
+    out = np.empty(plain[0].shape, np.float32)
+    for place in (2, 0, 1):
+        ((index, light),) = corrected.decode([place], out=out)
+        assert index == place and light is out
+        # to the last bit: the same float32 arithmetic
+        assert np.array_equal(light, plain[place] * np.float32(place + 1) + np.float32(0.5))
+        assert np.array_equal(corrected.reduced_light(place, 1), light)
+
+
 def test_threads_get_what_one_alone_gets(tmp_path: Path) -> None:
     shoot(tmp_path, 12)
     stills = open_burst(tmp_path)
