@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import ClassVar, Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,13 @@ from stacker.blend.intake import Intake
 from stacker.light.encoding import Picture, PixelArray
 
 ValidMask = npt.NDArray[np.bool_]
+
+
+class Finishing(Protocol):
+    """Something that gives a piece of the finished picture when asked."""
+
+    def result(self) -> Picture:
+        """Return the piece."""
 
 
 class Accumulator(ABC):
@@ -66,6 +74,18 @@ class Blend(ABC):
     @abstractmethod
     def row_bytes(self, intake: Intake, width: int) -> int:
         """Return the memory that an accumulator takes per row, in bytes."""
+
+    @property
+    def whole(self) -> bool:
+        """Whether a piece's result hangs on the other pieces: see ``settle``."""
+        return False
+
+    def settle(self, pieces: Sequence[Accumulator]) -> Sequence[Finishing]:
+        """Return the pieces of a whole picture, from top to bottom, ready to be finished.
+
+        Asked for once all frames are in, where a piece's result hangs on the others.
+        """
+        return pieces
 
     def brightest_frame(self, intake: Intake) -> float:
         """Return the light above which a frame cannot be blended."""

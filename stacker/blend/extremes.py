@@ -1,4 +1,4 @@
-"""Lighten and darken: the greatest and the least value of each channel.
+"""The greatest and the least value of each channel, and darken.
 
 Source: W3C Compositing and Blending Level 1, clauses 10.1.4 (darken) and 10.1.5 (lighten).
 Which of two values is greater does not depend on the transfer function, so codes are compared
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from stacker.blend.base import Accumulator, Blend, ValidMask
 from stacker.blend.intake import Intake
 from stacker.light.buffers import zeros
-from stacker.light.encoding import CodedLight, Picture, PixelArray, decode
+from stacker.light.encoding import CodedLight, LightArray, Picture, PixelArray, decode
 
 # keeps both sides of a comparison in the cache
 BLOCK_ROWS = 16
@@ -25,14 +25,24 @@ BLOCK_ROWS = 16
 class ExtremeAccumulator(Accumulator):
     """The greatest, or the least, value so far.
 
-    With uneven weights the values compared are light times weight, so that a frame of less
-    weight leaves fainter streaks; the least value takes every frame of weight above 0 alike.
+    ``fading`` multiplies each frame's light by a factor of its own, by index. With uneven weights
+    the values compared are light times weight, so that a frame of less weight leaves fainter
+    streaks; the least value takes every frame of weight above 0 alike.
     """
 
-    def __init__(self, intake: Intake, rows: int, width: int, *, greatest: bool) -> None:
+    def __init__(
+        self,
+        intake: Intake,
+        rows: int,
+        width: int,
+        *,
+        greatest: bool,
+        fading: tuple[float, ...] | None = None,
+    ) -> None:
         super().__init__(intake, rows, width)
         self.pick = np.maximum if greatest else np.minimum
-        self.dims = greatest and not intake.plain
+        self.fading = fading
+        self.dims = greatest and not (intake.plain and fading is None)
         stored = np.dtype("float32" if self.dims else intake.encoding.stored)
         top = np.inf if stored.kind == "f" else np.iinfo(stored).max
         self.extreme: npt.NDArray[Any] = zeros(self.shape, stored)
@@ -44,6 +54,8 @@ class ExtremeAccumulator(Accumulator):
     def add(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
         """Take in one frame."""
         weight = self.intake.weights[index]
+        if self.fading is not None:
+            weight *= self.fading[index]
         if weight == 0:
             return
         values = pixels
@@ -78,30 +90,23 @@ class ExtremeAccumulator(Accumulator):
 
     def result(self) -> Picture:
         """Return the extreme of each channel."""
-        picture = self.extreme.copy()
-        if not self.everywhere:
-            bare = np.ones(self.shape[:2], bool) if self.covered is None else ~self.covered
-            picture[bare] = 0
+        picture = self._rows(slice(None))
         if picture.dtype == np.float32:
             return picture
         return CodedLight(picture, self.intake.encoding.table())
 
+    def light(self, rows: slice) -> LightArray:
+        """Return the light of the extreme in some rows, float32 (h, width, 3)."""
+        values = self._rows(rows)
+        return values if self.dims else decode(values, self.intake.encoding)
 
-@dataclass(frozen=True)
-class Lighten(Blend):
-    """The greatest light of each channel."""
-
-    name: ClassVar[str] = "lighten"
-    summary: ClassVar[str] = "brightest value of each channel: light trails, star trails"
-
-    def start(self, intake: Intake, rows: int, width: int) -> ExtremeAccumulator:
-        """Return an empty accumulator for a piece of the picture."""
-        return ExtremeAccumulator(intake, rows, width, greatest=True)
-
-    def row_bytes(self, intake: Intake, width: int) -> int:
-        """Return the memory that an accumulator takes per row, in bytes."""
-        dtype = np.dtype(intake.encoding.stored if intake.plain else "float32")
-        return width * 3 * dtype.itemsize
+    def _rows(self, rows: slice) -> npt.NDArray[Any]:
+        """Return a copy of some rows, black where no frame had anything to say."""
+        values = self.extreme[rows].copy()
+        if not self.everywhere:
+            bare = ~self.covered[rows] if self.covered is not None else slice(None)
+            values[bare] = 0
+        return values
 
 
 @dataclass(frozen=True)

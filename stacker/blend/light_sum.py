@@ -125,24 +125,29 @@ class LightSum(Accumulator):
 
     def result(self) -> LightArray:
         """Return the mean or the sum, float32 (rows, width, 3)."""
-        light = zeros(self.shape, np.float32)
-        total = self.total.reshape(self.shape)
+        return self.light(slice(None), out=zeros(self.shape, np.float32))
+
+    def light(self, rows: slice, *, out: LightArray | None = None) -> LightArray:
+        """Return the mean or the sum of some rows, float32 (h, width, 3), in ``out`` if given."""
+        total = self.total.reshape(self.shape)[rows]
+        light = np.empty(total.shape, np.float32) if out is None else out
+        grain = self._light_of_grain(rows)
         if total.dtype == np.int32 and self.masked_weight is None:
             # float32 throughout: half a unit in the last place more, a third of the time
             np.copyto(light, total, casting="same_kind")
-            light *= np.float32(self._light_of_grain())
+            light *= np.float32(grain)
         else:
-            np.multiply(total, self._light_of_grain(), out=light, casting="same_kind")
+            np.multiply(total, grain, out=light, casting="same_kind")
         return light
 
-    def _light_of_grain(self) -> Any:
-        """Return the light that one grain of the total stands for: a number, or (rows, W, 1)."""
+    def _light_of_grain(self, rows: slice) -> Any:
+        """Return the light that one grain of the total stands for: a number, or (h, W, 1)."""
         grain = 2.0**-self.grid_bits
         if not self.average:
             return grain
         if self.masked_weight is None:
             return grain / self.weight if self.weight else 0.0
-        weight = self.masked_weight + self.weight
+        weight = self.masked_weight[rows] + self.weight
         scale = np.divide(grain, weight, out=np.zeros_like(weight), where=weight > 0)
         return scale[:, :, np.newaxis]
 

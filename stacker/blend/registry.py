@@ -6,8 +6,9 @@ import difflib
 
 from stacker.blend.base import Blend
 from stacker.blend.brightest import Max
-from stacker.blend.extremes import Darken, Lighten
+from stacker.blend.extremes import Darken
 from stacker.blend.light_sum import Mean, Sum
+from stacker.blend.lighten import Lighten
 from stacker.blend.median import Median
 from stacker.blend.trimmed import Trimmed
 from stacker.errors import OptionError

@@ -123,6 +123,34 @@ def expose(
             rich_help_panel=ADDING,
         ),
     ] = None,
+    floor: Annotated[
+        str,
+        typer.Option(
+            help="For lighten: true keeps the dark sky as dark and clean as the mean, and the "
+            "brightest value only where it stands clear of the noise; for nights.",
+            metavar="plain|true",
+            rich_help_panel=ADDING,
+            autocompletion=lambda: ["plain", "true"],
+        ),
+    ] = "plain",
+    tail: Annotated[
+        float | None,
+        typer.Option(
+            help="For lighten: time over which light fades to nothing, so that streaks get tails.",
+            metavar="SECONDS",
+            parser=seconds,
+            rich_help_panel=ADDING,
+        ),
+    ] = None,
+    tail_to: Annotated[
+        str,
+        typer.Option(
+            help="Where tails point: to the start of the streaks, the end, or both.",
+            metavar="start|end|both",
+            rich_help_panel=ADDING,
+            autocompletion=lambda: ["start", "end", "both"],
+        ),
+    ] = "start",
     hold: Annotated[str, typer.Option(hidden=True)] = "still",
     bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
     exposure: Annotated[
@@ -236,6 +264,9 @@ def expose(
             ramp_in_s=ramp_in,
             ramp_out_s=ramp_out,
             weights=numbers("--weights", weights) if weights is not None else None,
+            floor=floor,  # type: ignore[arg-type]  # checked by the settings themselves
+            tail_s=tail,
+            tail_to=tail_to,  # type: ignore[arg-type]  # checked by the settings themselves
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
@@ -243,6 +274,8 @@ def expose(
         )
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
+        if (tail is not None or floor != "plain") and "lighten" not in settings.blends:
+            note("--floor and --tail count only with --blend lighten", quiet=quiet)
         finishing = {
             "depth": depth,
             "exposure_ev": exposure,

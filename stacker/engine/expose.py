@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from typing import cast
 
 import cv2
 
-from stacker.blend import Blend, Intake, find_blend
+from stacker.blend import Accumulator, Blend, Intake, find_blend
+from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
 from stacker.engine.memory import PassPlan, plan_passes
@@ -23,7 +25,7 @@ from stacker.engine.progress import Progress, Silent
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
-from stacker.engine.span import span_of, weights_of
+from stacker.engine.span import fading_of, span_of, weights_of
 from stacker.errors import BurstError
 from stacker.version import PROGRAM
 
@@ -42,9 +44,9 @@ def expose_burst(
     BurstError
         No frame is left to make a picture from.
     """
-    blends = [_with_limits(find_blend(name), settings) for name in settings.blends]
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
+    blends = [_as_set(find_blend(name), settings, burst, weights) for name in settings.blends]
     progress = progress or Silent()
     outcomes = _known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress)
@@ -101,10 +103,14 @@ def expose_burst(
     }
 
 
-def _with_limits(blend: Blend, settings: Settings) -> Blend:
+def _as_set(blend: Blend, settings: Settings, burst: Burst, weights: Sequence[float]) -> Blend:
+    """Return a blend with what the settings say about its kind."""
     if isinstance(blend, Trimmed):
         low, high = settings.trim
         return dataclasses.replace(blend, low=low, high=high)
+    if isinstance(blend, Lighten):
+        fading = fading_of(burst, weights, settings)
+        return dataclasses.replace(blend, true_floor=settings.floor == "true", fading=fading)
     return blend
 
 
@@ -163,12 +169,16 @@ def _run_passes(
                 progress=progress,
             )
             outcomes |= frame_pass.run(plan.workers)
-            for number in range(len(blends)):
+            for number, blend in enumerate(blends):
                 for stripe in stripes:
                     accumulator = stripe.accumulators[number]
                     # what still has to share the memory with other bands is finished now
-                    whole = len(plan.bands) == 1
-                    pieces[number].append(accumulator if whole else accumulator.result())
+                    keep = blend.whole or len(plan.bands) == 1
+                    pieces[number].append(accumulator if keep else accumulator.result())
+        for number, blend in enumerate(blends):
+            if blend.whole:
+                held = cast("list[Accumulator]", pieces[number])
+                pieces[number] = list(blend.settle(held))
     finally:
         cv2.setNumThreads(threads)
     return pieces, outcomes

@@ -99,10 +99,15 @@ def plan_passes(
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
     if whole <= allowed:
         return PassPlan((range(height),), workers, whole)
-    results = len(blends) * width * height * RESULT_PIXEL_BYTES
+    # what a band leaves behind: a result, or an accumulator that needs the other bands
+    results = height * sum(
+        blend.row_bytes(intake, width) if blend.whole else width * RESULT_PIXEL_BYTES
+        for blend in blends
+    )
+    row = sum(blend.row_bytes(intake, width) for blend in blends if not blend.whole)
     for threads in sorted({workers, min(workers, 2), 1}, reverse=True):
         fixed = PROGRAM_BYTES + BAND_BYTES + threads * frame + results
-        rows = (allowed - fixed) // row
+        rows = (allowed - fixed) // row if row else 0
         # rather fewer threads than many passes that decode everything again
         if rows * 8 >= height or (threads == 1 and rows >= 1):
             passes = math.ceil(height / rows)

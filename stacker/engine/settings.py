@@ -13,6 +13,8 @@ from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
 Hold = Literal["still"]
+Floor = Literal["plain", "true"]
+TailTo = Literal["start", "end", "both"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,6 +30,11 @@ class Settings:
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
     ramp_in_s, ramp_out_s : time over which the shutter opens and closes gradually, in seconds.
     weights : one factor per frame of the span, 0 or more, relative to the greatest; all 1 if None.
+    floor : of a lighten: ``plain`` keeps the greatest value everywhere, ``true`` only where it
+        stands clear of the noise, and the mean elsewhere.
+    tail_s : of a lighten: seconds over which light fades to nothing, away from its brightest
+        frame; light does not fade if None.
+    tail_to : the side to which it fades; with ``both`` the middle of the span is brightest.
     trim : limits of the trimmed mean below and above, in standard deviations.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
@@ -43,6 +50,9 @@ class Settings:
     ramp_in_s: float = 0.0
     ramp_out_s: float = 0.0
     weights: tuple[float, ...] | None = None
+    floor: Floor = "plain"
+    tail_s: float | None = None
+    tail_to: TailTo = "start"
     trim: tuple[float, float] = (3.0, 3.0)
     on_bad: OnBad = "stop"
     memory: int | None = None
@@ -51,10 +61,14 @@ class Settings:
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
+        _choice("--floor", self.floor, get_args(Floor))
+        _choice("--tail-to", self.tail_to, get_args(TailTo))
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
         if self.shutter_s is not None:
             _positive("--shutter", self.shutter_s)
+        if self.tail_s is not None:
+            _positive("--tail", self.tail_s)
         for option, seconds in (("--ramp-in", self.ramp_in_s), ("--ramp-out", self.ramp_out_s)):
             if not (math.isfinite(seconds) and seconds >= 0):
                 raise _nonsense(option, seconds, "0 or more seconds")
@@ -79,7 +93,7 @@ def _choice(option: str, value: str, choices: tuple[str, ...]) -> None:
         raise OptionError(
             f"{option} {value}",
             "no such choice in this version",
-            remedy=f"there is {' and '.join(choices)}",
+            remedy=f"choose {' or '.join(choices)}",
             code="option-choice",
         )
 

@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from stacker.blend import Accumulator
-from stacker.light.encoding import LightArray, Picture, as_light
+from stacker.blend import Finishing
+from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
 
-# a finished stripe, or the accumulator that can finish it when asked
-Piece = Picture | Accumulator
+# a finished stripe, or what can finish it when asked
+Piece = Picture | Finishing
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +46,7 @@ class Shot:
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""
         for piece in self.pieces:
-            yield piece.result() if isinstance(piece, Accumulator) else piece
+            yield piece if isinstance(piece, np.ndarray | CodedLight) else piece.result()
 
     @cached_property
     def light(self) -> LightArray:

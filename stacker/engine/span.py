@@ -8,6 +8,9 @@ from stacker.burst import Burst, Frame
 from stacker.engine.settings import Settings
 from stacker.errors import OptionError
 
+# light that falls with this power of time falls evenly in lightness, nearly as codes of sRGB do
+EVEN_TO_THE_EYE = 2.4
+
 
 def span_of(burst: Burst, settings: Settings) -> range:
     """Return the places (from 0) of the frames between ``first`` and ``last`` or ``shutter_s``.
@@ -105,6 +108,33 @@ def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ..
             code="option-weights",
         )
     return tuple(weight / greatest for weight in weights)
+
+
+def fading_of(
+    burst: Burst, weights: Sequence[float], settings: Settings
+) -> tuple[float, ...] | None:
+    """Return how much of each frame's light is left in a lighten with a tail, 0 to 1.
+
+    Light fades with its distance in time from the brightest frame, in even steps to the eye,
+    and is gone after ``tail_s``. None where nothing fades.
+    """
+    if settings.tail_s is None:
+        return None
+    middles = [frame.start_s + (frame.shutter_s or 0.0) / 2 for frame in burst.frames]
+    used = [middle for middle, weight in zip(middles, weights, strict=True) if weight > 0]
+    first, last = min(used), max(used)
+    brightest = {"start": last, "end": first, "both": (first + last) / 2}[settings.tail_to]
+    left = [max(0.0, 1 - abs(middle - brightest) / settings.tail_s) for middle in middles]
+    # of an even number of frames none is taken in the very middle
+    greatest = max(value for value, weight in zip(left, weights, strict=True) if weight > 0)
+    if greatest == 0:
+        raise OptionError(
+            f"--tail {settings.tail_s:g}",
+            "is shorter than the time from one frame to the next",
+            remedy="give more seconds",
+            code="option-value",
+        )
+    return tuple((value / greatest) ** EVEN_TO_THE_EYE for value in left)
 
 
 def _ramp(frames: Sequence[Frame], span: range, place: int, settings: Settings) -> float:

@@ -43,6 +43,8 @@ with av.open(sys.argv[1]) as clip:
 # name, arguments, ratio to reach, peak memory to keep within in MB
 COMMANDS = (
     ("lighten", ["--blend", "lighten"], 1.2, 600),
+    ("lighten, true floor", ["--blend", "lighten", "--floor", "true"], 2.2, None),
+    ("lighten with a tail", ["--blend", "lighten", "--tail", "20"], None, None),
     ("max", ["--blend", "max"], 1.4, 600),
     ("mean", ["--blend", "mean"], 1.7, 800),
     ("median", ["--blend", "median"], 2.2, 1200),

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stacker.blend import BLENDS, Accumulator, Intake
+from stacker.blend.lighten import Lighten
 from stacker.light.curves import LINEAR
 from stacker.light.encoding import Encoding
 from stacker.light.space import ADOBE_RGB, SRGB
@@ -35,8 +36,17 @@ def make_frames(encoding: Encoding, count: int, seed: int) -> list[np.ndarray]:
     return [rng.choice(values, (ROWS, WIDTH, 3)).astype(encoding.stored) for _ in range(count)]
 
 
+# every registered blend, and lighten in its other shapes
+SHAPES = {
+    **BLENDS,
+    "lighten, true floor": Lighten(true_floor=True),
+    "lighten with a tail": Lighten(fading=tuple(k / 12 for k in range(1, 13))),
+    "lighten, both": Lighten(true_floor=True, fading=tuple(1 - k / 12 for k in range(12))),
+}
+
+
 def start(name: str, intake: Intake) -> Accumulator:
-    return BLENDS[name].start(intake, ROWS, WIDTH)
+    return SHAPES[name].start(intake, ROWS, WIDTH)
 
 
 @st.composite
@@ -63,7 +73,7 @@ def masks_of(masked: bool, count: int, seed: int) -> list[np.ndarray | None]:
     ]
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 @given(plan=plans())
 def test_any_split_order_and_merge_gives_the_same_picture(name, plan):
     encoding, weights, masked, seed, order, owners, tree = plan
@@ -82,7 +92,7 @@ def test_any_split_order_and_merge_gives_the_same_picture(name, plan):
     assert_same_light(whole.result(), alone.result())
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 @given(plan=plans())
 def test_in_order_without_memory_of_the_order(name, plan):
     """The promise of order may save memory; it changes nothing in the picture."""
@@ -100,7 +110,7 @@ def test_in_order_without_memory_of_the_order(name, plan):
     assert_same_light(early.result(), free.result())
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 @pytest.mark.parametrize("encoding", KINDS)
 def test_an_empty_accumulator_is_neutral(name, encoding):
     frames = make_frames(encoding, 5, 3)
@@ -115,7 +125,7 @@ def test_an_empty_accumulator_is_neutral(name, encoding):
     assert_same_light(after.result(), plain.result())
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 @pytest.mark.parametrize("encoding", KINDS)
 def test_frames_are_not_changed_and_results_come_again(name, encoding):
     frames = make_frames(encoding, 9, 4)
@@ -135,7 +145,7 @@ def test_frames_are_not_changed_and_results_come_again(name, encoding):
         np.testing.assert_array_equal(frame, copy)
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 def test_accumulators_pickle(name):
     encoding = KINDS[0]
     frames = make_frames(encoding, 6, 5)
@@ -171,7 +181,7 @@ def test_equal_frames_give_themselves_back(name, encoding, count):
     np.testing.assert_array_equal(encoder.encode(as_light(light)), given)
 
 
-@pytest.mark.parametrize("name", BLENDS)
+@pytest.mark.parametrize("name", SHAPES)
 def test_where_no_frame_is_valid_the_picture_is_black(name):
     encoding = KINDS[0]
     frames = make_frames(encoding, 3, 7)

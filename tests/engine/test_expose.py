@@ -381,3 +381,81 @@ class TestSaved:
         stacker.save(shot, tmp_path / "mean.tif")
         wanted = Encoder(SRGB.curve).encode(shot.light)
         np.testing.assert_array_equal(tifffile.imread(tmp_path / "mean.tif"), wanted)
+
+
+def lighten(folder, **settings):
+    return expose_burst(stacker.open_burst(folder), Settings(blends=("lighten",), **settings))[
+        "lighten"
+    ].light
+
+
+def moving_spot(folder, count=8):
+    """Write frames of a dark ground with one white spot, two pixels further in each."""
+    frames = []
+    for number in range(count):
+        frame = np.full((40, 60, 3), 20, np.uint8)
+        frame[20, 10 + 4 * number] = 255
+        frames.append(frame)
+    write_tiffs(folder, frames)
+    return [(20, 10 + 4 * number) for number in range(count)]
+
+
+def test_tails_point_where_they_are_told_to(tmp_path):
+    spots = moving_spot(tmp_path / "burst")
+
+    def trail(**settings):
+        light = lighten(tmp_path / "burst", **settings)
+        return np.array([light[spot][0] for spot in spots])
+
+    ground = srgb_to_linear(20 / 255)
+    whole = trail()
+    np.testing.assert_array_equal(whole, 1.0)
+    # frames without a clock are a second apart, so the first lies seven seconds before the last
+    to_start = trail(tail_s=7.0)
+    assert to_start[-1] == 1.0 and np.all(np.diff(to_start) > 0)
+    # the curve of the fading: halfway the eye sees about half
+    np.testing.assert_allclose(to_start[4], (4 / 7) ** 2.4, rtol=1e-6)
+    assert to_start[0] == pytest.approx(ground, rel=1e-6)
+    np.testing.assert_allclose(trail(tail_s=7.0, tail_to="end"), to_start[::-1], rtol=1e-6)
+    both = trail(tail_s=5.0, tail_to="both")
+    np.testing.assert_allclose(both, both[::-1], rtol=1e-6)
+    assert both.max() == 1.0 and both.argmax() in (3, 4)
+    # what is older than the tail is gone, what stands still stays
+    short = trail(tail_s=2.5)
+    np.testing.assert_allclose(short[:5], ground, rtol=1e-6)
+    still = lighten(tmp_path / "burst", tail_s=2.5)
+    assert still[0, 0, 0] == pytest.approx(ground, rel=1e-6)
+
+
+def test_a_tail_shorter_than_the_interval_keeps_the_brightest_frame(tmp_path):
+    moving_spot(tmp_path / "burst")
+    assert lighten(tmp_path / "burst", tail_s=0.5).max() == 1.0
+    with pytest.raises(OptionError, match="shorter than the time"):
+        lighten(tmp_path / "burst", tail_s=0.5, tail_to="both")
+
+
+@pytest.mark.parametrize("settings", [{"floor": "true"}, {"floor": "true", "tail_s": 5.0}])
+def test_a_true_floor_does_not_hang_on_workers_or_bands(tmp_path, settings):
+    rng = np.random.default_rng(3)
+    ground = rng.uniform(20, 80, (120, 100, 3))
+    frames = [ground + rng.normal(0, 4, ground.shape) for _ in range(31)]
+    for number, frame in enumerate(frames):
+        frame[60, 2 * number : 12 + 2 * number] = 230
+    write_tiffs(tmp_path / "burst", [frame.clip(0, 255).astype(np.uint8) for frame in frames])
+    alone = lighten(tmp_path / "burst", workers=1, **settings)
+    np.testing.assert_array_equal(lighten(tmp_path / "burst", workers=5, **settings), alone)
+    burst = stacker.open_burst(tmp_path / "burst")
+    # the median of so many frames is what does not fit
+    tight = Settings(blends=("lighten", "median"), workers=1, memory=142_600_000, **settings)
+    shot = expose_burst(burst, tight)["lighten"]
+    assert shot.report["passes"]["count"] > 1
+    np.testing.assert_array_equal(shot.light, alone)
+
+
+def test_a_frame_that_is_skipped_leaves_no_trace_in_a_true_floor(tmp_path):
+    folder = tmp_path / "burst"
+    write_jpegs(folder, 6)
+    without = lighten(folder, floor="true", without=(4,))
+    data = (folder / "KP_0004.jpg").read_bytes()
+    (folder / "KP_0004.jpg").write_bytes(data[: len(data) // 2])
+    np.testing.assert_array_equal(lighten(folder, floor="true", on_bad="skip"), without)
