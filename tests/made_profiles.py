@@ -89,11 +89,8 @@ def matrix_tags(to_xyz: Matrix, *curves: bytes) -> dict[bytes, bytes]:
 
 def lut16(to_xyz: Matrix, curve: Curve, entries: int = 4096) -> bytes:
     """Return a table that does what a curve and a matrix do: a straight cube behind the curve."""
-    corners = [
-        np.asarray(to_xyz) @ np.array(corner, float)
-        for corner in itertools.product((0, 1), repeat=3)
-    ]
-    cube = np.clip(np.round(np.array(corners) * XYZ_ONE), 0, 65535).astype(int).reshape(-1)
+    corners = np.array(list(itertools.product((0, 1), repeat=3))) @ np.asarray(to_xyz).T
+    cube = np.clip(np.round(corners * XYZ_ONE), 0, 65535).astype(int).reshape(-1)
     ramp = np.round(np.asarray(curve.to_light(np.linspace(0, 1, entries))) * 65535).astype(int)
     data = struct.pack(">4sI4B", b"mft2", 0, 3, 3, 2, 0) + fixed(1, 0, 0, 0, 1, 0, 0, 0, 1)
     data += struct.pack(">HH", entries, 2)
@@ -112,7 +109,7 @@ def lut_a_to_b(to_xyz: Matrix, curve: bytes) -> bytes:
 
 
 def table_profile(*, device: bytes = b"scnr", **tags: bytes) -> bytes:
-    """Return a profile whose tables say what Adobe RGB is, and whose other tags say what is given."""
+    """Return a profile whose tables say what Adobe RGB is, with other tags as given."""
     a2b0 = lut16(ADOBE_RGB.to_xyz, ADOBE_RGB.curve)
     extra = {tag.encode(): data for tag, data in tags.items()}
     return profile({b"A2B0": a2b0, **extra}, device=device, name="Scanner of the harbour office")

@@ -1,6 +1,6 @@
 """JPEG files of 8 bits, gray or colour.
 
-Pictures appended behind the first one (previews, gain maps: CIPA DC-007) are not looked at.
+Pictures appended behind the first one (previews, gain maps: CIPA DC-007) are not decoded.
 """
 
 from __future__ import annotations
@@ -49,6 +49,8 @@ class JpegReader:
         notes = colour.notes
         if shot.broken:
             notes += ("the Exif data is damaged and only partly used",)
+        if header.gain_map:
+            notes += ("its gain map is not used; read as its base picture",)
         return [
             FrameFacts(
                 header.size,

@@ -14,6 +14,7 @@ from typing import IO
 
 from stacker.burst.ifd import EXIF_PREFIX
 from stacker.burst.readers.facts import COPY_AGAIN, refuse_absurd_size
+from stacker.burst.readers.jpeg_gain_map import tells_of_gain_map
 from stacker.errors import FrameError
 
 SOI, EOI, SOS, APP1, APP2 = 0xD8, 0xD9, 0xDA, 0xE1, 0xE2
@@ -34,6 +35,7 @@ class Header:
     exif: bytes | None
     icc: bytes | None
     broken_profile: bool
+    gain_map: bool
 
 
 def read_header(path: Path, file: IO[bytes]) -> Header:
@@ -43,11 +45,14 @@ def read_header(path: Path, file: IO[bytes]) -> Header:
     chunk_count = 0
     size: tuple[int, int] | None = None
     channels = 3
+    gain_map = False
     for marker, body in segments(path, file):
         if marker == APP1 and body.startswith(EXIF_PREFIX) and exif is None:
             exif = body
         elif marker == APP2 and body.startswith(ICC_PREFIX) and len(body) > 14:
             chunks[body[12]], chunk_count = body[14:], body[13]
+        elif marker in (APP1, APP2) and not gain_map:
+            gain_map = tells_of_gain_map(body, file)
         elif marker in FRAME_MARKERS and size is None:
             size, channels = _frame_form(path, marker, body)
     if size is None:
@@ -56,7 +61,7 @@ def read_header(path: Path, file: IO[bytes]) -> Header:
         )
     whole = set(chunks) == set(range(1, chunk_count + 1))
     icc = b"".join(chunks[place] for place in sorted(chunks)) if chunks and whole else None
-    return Header(size, channels == 1, exif, icc, not whole)
+    return Header(size, channels == 1, exif, icc, not whole, gain_map)
 
 
 def segments(path: Path, file: IO[bytes]) -> Iterator[tuple[int, bytes]]:
