@@ -40,7 +40,8 @@ def convert_light(light: LightArray, matrix: Matrix, *, out: LightArray) -> None
     flat, flat_out = light.reshape(-1, 3), out.reshape(-1, 3)
     for start in range(0, len(flat), BLOCK_PIXELS):
         block = slice(start, start + BLOCK_PIXELS)
-        red, green, blue = np.ascontiguousarray(flat[block].T)
+        # a copy in any case: the block may be written over
+        red, green, blue = flat[block].T.copy()
         for channel, (of_red, of_green, of_blue) in enumerate(rows):
             total = red * of_red
             total += green * of_green
