@@ -44,10 +44,12 @@ class ExtremeAccumulator(Accumulator):
         self.fading = fading
         self.dims = greatest and not (intake.plain and fading is None)
         stored = np.dtype("float32" if self.dims else intake.encoding.stored)
-        top = np.inf if stored.kind == "f" else np.iinfo(stored).max
+        # light may lie below 0: a colour that the space does not hold
+        floating = stored.kind == "f"
+        bottom, top = (-np.inf, np.inf) if floating else (0, np.iinfo(stored).max)
         self.extreme: npt.NDArray[Any] = zeros(self.shape, stored)
-        if not greatest:
-            self.extreme.fill(top)
+        if floating or not greatest:
+            self.extreme.fill(bottom if greatest else top)
         self.everywhere = False  # whether some frame was valid everywhere
         self.covered: ValidMask | None = None
 

@@ -5,10 +5,14 @@ Source: ITU-T H.273, clauses 8.1 (primaries) and 8.2 (transfer curves).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
+from stacker.light.device import Tables
+from stacker.light.embedded import encoding_of_profile
+from stacker.light.encoding import Encoding, Stored
 from stacker.light.icc import ProfileError
-from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB, ColourSpace, space_of_profile
+from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB, ColourSpace
 
 UNSPECIFIED = 2
 SPACE_OF_PRIMARIES = {1: SRGB, UNSPECIFIED: SRGB, 12: DISPLAY_P3}
@@ -16,19 +20,50 @@ SPACE_OF_PRIMARIES = {1: SRGB, UNSPECIFIED: SRGB, 12: DISPLAY_P3}
 SRGB_LIKE_CURVES = (1, UNSPECIFIED, 6, 13)
 
 
-def space_of_frame(
-    icc: bytes | None, *, adobe_rgb: bool = False
-) -> tuple[ColourSpace, tuple[str, ...]]:
-    """Return the colour space of a frame, and what there is to say about it.
+@dataclass(frozen=True)
+class FrameColour:
+    """What a frame's numbers mean, and what there is to say about it.
 
     Parameters
     ----------
-    icc : the embedded profile; equal bytes give one and the same object.
-    adobe_rgb : whether the file's Exif says Adobe RGB; counts where no profile is embedded.
+    notes : what a person should know, each a clause without a full stop.
+    guesses : the same, where nothing sound says what the colours are.
     """
-    if icc:
-        return _space_of_bytes(icc)
-    return (ADOBE_RGB if adobe_rgb else SRGB), ()
+
+    encoding: Encoding
+    notes: tuple[str, ...] = ()
+    guesses: tuple[str, ...] = ()
+
+
+def colour_of_frame(
+    icc: bytes | None,
+    stored: Stored,
+    *,
+    gray: bool = False,
+    adobe_rgb: bool = False,
+    broken: bool = False,
+) -> FrameColour:
+    """Return what a frame's numbers mean by its profile or, without one, by its Exif.
+
+    Parameters
+    ----------
+    icc : the embedded profile; equal bytes give one and the same encoding.
+    stored : how the numbers are kept.
+    gray : whether the picture is gray.
+    adobe_rgb : whether the file's Exif says Adobe RGB; counts where no profile is of use.
+    broken : whether there is a profile that could not even be taken out of the file.
+    """
+    without = _without_profile(stored, ADOBE_RGB if adobe_rgb else SRGB)
+    if broken:
+        why = "the embedded colour profile is damaged or not all there"
+        return FrameColour(without, guesses=(why,))
+    return _colour_of_bytes(icc, stored, gray, without) if icc else FrameColour(without)
+
+
+def colour_of_numbers(primaries: int, curve: int, stored: Stored) -> FrameColour:
+    """Return what a frame's numbers mean by the H.273 numbers of their space."""
+    space, notes = space_of_numbers(primaries, curve)
+    return FrameColour(_without_profile(stored, space), notes)
 
 
 def space_of_numbers(primaries: int, curve: int) -> tuple[ColourSpace, tuple[str, ...]]:
@@ -42,9 +77,19 @@ def space_of_numbers(primaries: int, curve: int) -> tuple[ColourSpace, tuple[str
 
 
 @lru_cache(maxsize=32)
-def _space_of_bytes(icc: bytes) -> tuple[ColourSpace, tuple[str, ...]]:
+def _colour_of_bytes(icc: bytes, stored: Stored, gray: bool, without: Encoding) -> FrameColour:
     try:
-        return space_of_profile(icc), ()
+        encoding = encoding_of_profile(icc, stored, gray=gray)
     except ProfileError as error:
-        note = f"the embedded colour profile cannot be used ({error}); taken as sRGB"
-        return SRGB, (note,)
+        why = f"the embedded colour profile cannot be used ({error})"
+        return FrameColour(without, guesses=(why,))
+    if not isinstance(encoding.device, Tables):
+        return FrameColour(encoding)
+    note = f"its colour profile works by tables; its light is converted to {encoding.space.name}"
+    return FrameColour(encoding, (note,))
+
+
+@lru_cache(maxsize=16)
+def _without_profile(stored: Stored, space: ColourSpace) -> Encoding:
+    """Return one and the same object for the same answer."""
+    return Encoding(stored, space)

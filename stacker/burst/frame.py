@@ -68,11 +68,12 @@ class Burst:
 
     Parameters
     ----------
-    frames : at least one of them sound; all sound ones have one size and one encoding.
+    frames : at least one of them sound; all sound ones have one size, and numbers of one kind.
+        Where their colour spaces differ, a correction brings them into one.
     passed_over : names of the files in a folder that are no pictures.
     warnings : whole sentences, each said once.
     corrections : what is done to the light of each frame, in this order; where there are any,
-        frames are given as light.
+        or a device's profile makes light of the numbers, frames are given as light.
     """
 
     frames: tuple[Frame, ...]
@@ -93,7 +94,17 @@ class Burst:
     def encoding(self) -> Encoding:
         """What the numbers that ``decode`` gives mean."""
         stored = self._sound.encoding
-        return Encoding("float32", stored.space) if self.corrections else stored
+        return Encoding("float32", stored.space) if self.by_light else stored
+
+    @property
+    def by_light(self) -> bool:
+        """Whether frames are given as light that was made of what is stored, not as stored."""
+        return bool(self.corrections) or self._sound.encoding.device is not None
+
+    def is_converted(self, index: int) -> bool:
+        """Whether a frame's numbers are in another colour space than the burst's light."""
+        encoding = self.frames[index].encoding
+        return encoding.device is not None or encoding != self._sound.encoding
 
     def corrected(self, *corrections: Correction) -> Burst:
         """Return the burst with more to be done to the light of each frame."""
@@ -163,7 +174,7 @@ class Burst:
             if self.frames[index].problem is not None:
                 break
             before.append(index)
-        if self.corrections:
+        if self.by_light:
             yield from self._corrected(before, out)
         else:
             yield from self._decode_sound(before, out)

@@ -13,6 +13,7 @@ from typing import get_args
 
 from stacker.burst.clock import Moment, check_overrides, time_frames
 from stacker.burst.frame import Burst, Frame
+from stacker.burst.one_space import settle_colours
 from stacker.burst.order import Ordered, in_shot_order
 from stacker.burst.orientation import turned_size
 from stacker.burst.readers.facts import Development, FrameFacts, Highlights
@@ -20,6 +21,7 @@ from stacker.burst.readers.registry import development_of, reader_of
 from stacker.burst.sources import Source, SourceFile, Sources, find_sources
 from stacker.burst.uniform import Form, check_uniform
 from stacker.errors import FrameError, OptionError
+from stacker.light.encoding import Encoding
 
 # headers are read with the interpreter's lock held most of the time
 INSPECTING_THREADS = 4
@@ -46,13 +48,11 @@ class _Found:
     def form(self) -> Form | None:
         if self.facts is None or self.file.kind is None:
             return None
-        encoding = self.facts.encoding
         return Form(
             turned_size(self.facts.size, self.facts.shot.orientation),
-            encoding.stored,
+            self.facts.encoding.stored,
             self.file.kind.moving,
             self.facts.shot.camera,
-            (encoding.curve, encoding.space.to_xyz),
         )
 
 
@@ -62,6 +62,7 @@ def open_burst(
     interval_s: float | None = None,
     frame_shutter_s: float | None = None,
     highlights: Highlights = "clip",
+    strict: bool = False,
 ) -> Burst:
     """Return the burst that lies in a folder, in files or in a clip; headers only are read.
 
@@ -74,6 +75,9 @@ def open_burst(
     frame_shutter_s : how long every frame was open, in place of what the files say.
     highlights : of raw frames: "clip", or "blend" to keep what is left of burnt-out colours in a
         darker picture.
+    strict : guess nothing about colour: frames whose embedded profile cannot be used have a
+        problem, and so have those in another colour space than the first one's. Otherwise the
+        former are taken as the burst's, or as sRGB, and the light of the latter is converted.
 
     Raises
     ------
@@ -100,21 +104,27 @@ def open_burst(
     placed = [found[place] for place in ordered.places]
     moments = [_moment(frame, time) for frame, time in zip(placed, ordered.times_s, strict=True)]
     timing = time_frames(moments, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    colours = settle_colours(
+        [frame.file.path.with_name(frame.name) for frame in placed],
+        [None if frame.problem else frame.facts for frame in placed],
+        strict=strict,
+    )
+    placed = _with_problems(placed, colours.problems)
     example = next(frame for frame in placed if frame.facts and frame.problem is None)
     development = _development(placed, highlights)
     frames = tuple(
-        _frame(frame, example, start_s, shutter_s, development)
-        for frame, start_s, shutter_s in zip(
-            placed, timing.starts_s, timing.shutters_s, strict=True
+        _frame(frame, example, encoding, start_s, shutter_s, development)
+        for frame, encoding, start_s, shutter_s in zip(
+            placed, colours.encodings, timing.starts_s, timing.shutters_s, strict=True
         )
     )
     results = tuple(frame.name for frame in everything if _is_result(frame))
     if len(results) == len(everything):
         results = ()
-    warnings = _warnings(sources, placed, ordered) + timing.warnings
+    warnings = _warnings(sources, placed, ordered) + colours.warnings + timing.warnings
     if results:
         warnings += (f"{results[0]}{_and_more(results)}: made by this program, so no frame.",)
-    return Burst(frames, sources.passed_over + results, warnings)
+    return Burst(frames, sources.passed_over + results, warnings, colours.corrections)
 
 
 def _is_result(frame: _Found) -> bool:
@@ -158,10 +168,19 @@ def _fitting(found: list[_Found]) -> list[_Found]:
         [frame.name for frame in found],
         [frame.form for frame in found],
     )
-    return [
+    return _with_problems(found, problems)
+
+
+def _with_problems(found: list[_Found], problems: Sequence[FrameError | None]) -> list[_Found]:
+    """Return the frames with what was found wrong with them; raise where none is sound."""
+    marked = [
         replace(frame, problem=frame.problem or problem)
         for frame, problem in zip(found, problems, strict=True)
     ]
+    first = next((frame.problem for frame in marked if frame.problem is not None), None)
+    if first is not None and all(frame.problem is not None for frame in marked):
+        raise first
+    return marked
 
 
 def _ordered(found: list[_Found]) -> Ordered:
@@ -233,6 +252,7 @@ def _development(placed: list[_Found], highlights: Highlights) -> Development | 
 def _frame(
     found: _Found,
     example: _Found,
+    encoding: Encoding | None,
     start_s: float,
     shutter_s: float | None,
     development: Development | None,
@@ -244,10 +264,6 @@ def _frame(
     assert kind is not None and example.facts is not None
     mine = found.facts is not None
     size = turned_size(own.size, own.shot.orientation)
-    encoding = own.encoding
-    if found.problem is None:
-        # equal in numbers; one object, whatever the profile's other bytes say
-        encoding = example.facts.encoding
     return Frame(
         name=found.name,
         path=found.file.path,
@@ -256,7 +272,7 @@ def _frame(
         start_s=start_s,
         shutter_s=shutter_s,
         size=size,
-        encoding=encoding,
+        encoding=encoding or own.encoding,
         orientation=own.shot.orientation,
         camera=own.shot.camera,
         taken=own.shot.taken if mine else None,

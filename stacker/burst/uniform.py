@@ -5,34 +5,25 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 
-import numpy as np
-
 from stacker.errors import BurstError, FrameError
-from stacker.light.curves import Curve
-from stacker.light.icc import Matrix
 
 # so many odd frames are a slip of the camera or the copying, more are another burst
 ODD_SHARE = 0.1
-# profiles of one space by different makers differ by less, those of two spaces by far more
-COLOUR_ROUNDING = 2e-3
-RAMP_STEPS = 64
 
 
 @dataclass(frozen=True)
 class Form:
     """What the frames of a burst have in common.
 
-    ``colour`` are the curve of the codes and the matrix of the space; ``camera`` "" fits any.
+    ``camera`` "" fits any.
     """
 
     size: tuple[int, int]
     stored: str
     moving: bool
     camera: str
-    colour: tuple[Curve, Matrix]
 
     def said(self) -> str:
         """Return the form in a few words."""
@@ -67,25 +58,11 @@ def check_uniform(
     strange = [key for key in counts if key != usual]
     if strange and (not slip or any(key[2:] != usual[2:] for key in strange)):
         raise _two_bursts(paths, forms, keys, usual, strange[0])
-    colours = Counter(
-        form.colour for form, key in zip(forms, keys, strict=True) if form and key == usual
-    )
-    colour = colours.most_common(1)[0][0]
     example = next(form for form, key in zip(forms, keys, strict=True) if form and key == usual)
     return [
-        None if form is None else _misfit(path.with_name(name), form, example, colour)
+        None if form is None else _misfit(path.with_name(name), form, example)
         for path, name, form in zip(paths, names, forms, strict=True)
     ]
-
-
-@lru_cache(maxsize=64)
-def _same_colour(one: tuple[Curve, Matrix], two: tuple[Curve, Matrix]) -> bool:
-    """Whether two spaces are the same but for the rounding of their profiles."""
-    if one == two:
-        return True
-    ramp = np.linspace(0.0, 1.0, RAMP_STEPS)
-    off = np.abs(one[0].to_light(ramp) - two[0].to_light(ramp)).max()
-    return bool(max(off, np.abs(np.subtract(one[1], two[1])).max()) < COLOUR_ROUNDING)
 
 
 _Key = tuple[tuple[int, int], str, bool, str]
@@ -119,16 +96,12 @@ def _two_bursts(
     )
 
 
-def _misfit(
-    where: Path, form: Form, example: Form, colour: tuple[Curve, Matrix]
-) -> FrameError | None:
+def _misfit(where: Path, form: Form, example: Form) -> FrameError | None:
     """Return why a frame does not fit, None where it does."""
     if form.size != example.size:
         why = "its size is {} x {}, the burst's {} x {}".format(*form.size, *example.size)
     elif form.stored != example.stored:
         why = f"its pixels are {form.stored}, the burst's {example.stored}"
-    elif not _same_colour(form.colour, colour):
-        why = "its colour profile is not the burst's"
     else:
         return None
     return FrameError(where, why, remedy="move it out of the burst", code="frame-mismatch")

@@ -177,6 +177,16 @@ def expose(
             rich_help_panel=LEAVING,
         ),
     ] = None,
+    space: Annotated[
+        str | None,
+        typer.Option(
+            help="Colour space of the file: srgb, display-p3, adobe-rgb or rec2020; the burst's "
+            "own if not given.",
+            metavar="NAME",
+            rich_help_panel=LEAVING,
+            autocompletion=lambda: ["srgb", "display-p3", "adobe-rgb", "rec2020"],
+        ),
+    ] = None,
     keep_location: Annotated[
         bool,
         typer.Option(
@@ -190,6 +200,15 @@ def expose(
         typer.Option(
             "--overwrite",
             help="Replace files that are there; never the frames.",
+            rich_help_panel=LEAVING,
+        ),
+    ] = False,
+    strict: Annotated[
+        bool,
+        typer.Option(
+            "--strict",
+            help="Guess nothing about colour: refuse frames whose profile cannot be used, or "
+            "differs from the first one's.",
             rich_help_panel=LEAVING,
         ),
     ] = False,
@@ -280,10 +299,16 @@ def expose(
             "depth": depth,
             "exposure_ev": exposure,
             "shoulder": shoulder,
+            "space": space,
             "keep_location": keep_location,
             "overwrite": overwrite,
         }
-        _expose(burst, output, settings, finishing, interval, frame_shutter, report, quiet=quiet)
+        opening = {
+            "interval_s": interval,
+            "frame_shutter_s": frame_shutter,
+            "strict": strict,
+        }
+        _expose(burst, output, settings, finishing, opening, report, quiet=quiet)
 
 
 def _expose(
@@ -291,8 +316,7 @@ def _expose(
     output: Path,
     settings: Settings,
     finishing: dict[str, Any],
-    interval_s: float | None,
-    frame_shutter_s: float | None,
+    opening: dict[str, Any],
     report: Path | None,
     *,
     quiet: bool,
@@ -300,11 +324,13 @@ def _expose(
     from stacker.blend import find_blend
     from stacker.burst import open_burst
     from stacker.engine import expose_burst, save, save_report
-    from stacker.finish import Tone, check_place, check_target, depth_of
+    from stacker.finish import Tone, check_place, check_target, depth_of, space_named
 
     for name in settings.blends:
         find_blend(name)
     Tone(exposure_ev=finishing["exposure_ev"])
+    if finishing["space"] is not None:
+        space_named(finishing["space"])
     targets = _targets(output, settings.blends)
     overwrite = finishing["overwrite"]
     for target in targets.values():
@@ -313,7 +339,7 @@ def _expose(
     if report is not None:
         check_place(report, overwrite=overwrite)
         _check_names(report, targets)
-    burst = open_burst(sources, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    burst = open_burst(sources, **opening)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:

@@ -64,7 +64,7 @@ def expose_burst(
             workers=min(worker_count(settings.workers), len(places)),
             memory=settings.memory,
             developed=burst.development is not None,
-            corrected=bool(burst.corrections),
+            corrected=burst.by_light,
         )
         pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}

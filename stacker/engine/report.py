@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -46,6 +47,7 @@ def make_report(
         "hold": settings.hold,
         "motion_model": "identity",
         "colour_space": burst.encoding.space.name,
+        "converted": _converted(burst, used),
         "stored": burst.encoding.stored,
         "development": asdict(burst.development) if burst.development else None,
         "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
@@ -81,6 +83,11 @@ def open_time(burst: Burst, used: Sequence[int], weights: Sequence[float]) -> fl
             return None
         total += shutter * min(1.0, weights[place])
     return round(total, TIME_DIGITS)
+
+
+def _converted(burst: Burst, used: Sequence[int]) -> dict[str, int]:
+    """Return how many frames were in another space than the burst's, by the name of that space."""
+    return dict(Counter(burst.frames[p].encoding.name for p in used if burst.is_converted(p)))
 
 
 def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None) -> dict[str, Any]:

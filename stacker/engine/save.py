@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from stacker.engine.shot import Shot
-from stacker.finish import Metadata, Tone, place_file, save_picture
+from stacker.finish import Metadata, Tone, leaving_space, place_file, save_picture
 from stacker.version import PROGRAM
 
 # of the report, what it takes to make the picture again
@@ -23,6 +23,7 @@ def save(
     depth: int | None = None,
     exposure_ev: float = 0.0,
     shoulder: bool = False,
+    space: str | None = None,
     keep_location: bool = False,
     overwrite: bool = False,
 ) -> dict[str, Any]:
@@ -34,6 +35,8 @@ def save(
     depth : bits per channel; 32 makes a .tif of linear light in floating point.
     exposure_ev : stops by which the light is made brighter.
     shoulder : bend highlights so that light above 1.0 keeps its shades.
+    space : srgb, display-p3, adobe-rgb or rec2020: the colour space of the file; the burst's own
+        if None.
     keep_location : keep the place and the owner's name that the first frame carries.
     overwrite : replace a file that is there; never one of the sources.
 
@@ -42,12 +45,19 @@ def save(
     OutputError
         The file cannot be written there.
     OptionError
-        That kind of file cannot have that depth.
+        That kind of file cannot have that depth, or there is no such space.
     """
     target = Path(target)
     tone = Tone(exposure_ev=exposure_ev, shoulder=shoulder, brightest=shot.brightest)
-    finishing = {"exposure_ev": exposure_ev, "shoulder": shoulder, "depth": depth}
-    report = {**shot.report, "output": str(target)}
+    leaving = leaving_space(shot.space, space)
+    finishing = {
+        "exposure_ev": exposure_ev,
+        "shoulder": shoulder,
+        "depth": depth,
+        # asking for the burst's own space is asking for nothing
+        "space": None if leaving is shot.space else space,
+    }
+    report = {**shot.report, "output": str(target), "colour_space": leaving.name}
     report["settings"] = {**report["settings"], **finishing}
     described = {key: report[key] for key in DESCRIBED}
     # how it ran does not change the picture, nor shall it change the file
@@ -59,6 +69,8 @@ def save(
         shot.bands(),
         size=shot.size,
         space=shot.space,
+        target_space=leaving,
+        unbounded=bool(shot.report["converted"]),
         tone=tone,
         metadata=Metadata(
             exif=shot.exif,

@@ -8,6 +8,7 @@ from stacker.finish.formats import depth_of, format_of
 from stacker.finish.metadata import Metadata
 from stacker.finish.place import check_place, check_target, place_file
 from stacker.finish.save import save_picture
+from stacker.finish.spaces import leaving_space, space_named
 from stacker.finish.tone import Tone
 
 __all__ = [
@@ -17,8 +18,10 @@ __all__ = [
     "check_target",
     "depth_of",
     "format_of",
+    "leaving_space",
     "place_file",
     "save_picture",
+    "space_named",
     "to_codes8",
     "to_codes16",
 ]

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from stacker.finish.exif import DATE_TIME, DATE_TIME_ORIGINAL, NO_TAGS, ExifTags, carried_tags
 from stacker.finish.ifd import (
     LONG_MAX,
@@ -17,7 +15,7 @@ from stacker.finish.ifd import (
     short_field,
     text_field,
 )
-from stacker.light.space import SRGB, ColourSpace
+from stacker.light.space import SRGB, ColourSpace, same_space
 
 DESCRIPTION, SOFTWARE, ORIENTATION = 0x010E, 0x0131, 0x0112
 X_RESOLUTION, Y_RESOLUTION, RESOLUTION_UNIT = 0x011A, 0x011B, 0x0128
@@ -27,8 +25,6 @@ SRGB_NUMBER, UNCALIBRATED = 1, 65535
 # Exif wants a resolution; 72 to the inch is its word for "unknown"
 RESOLUTION_PER_INCH = 72.0
 INCH = 2
-# profiles of one space by different makers differ by rounding and by their sampled curves
-SPACE_TOLERANCE = 2e-3
 
 
 @dataclass(frozen=True)
@@ -83,7 +79,7 @@ def result_tags(
         EXIF_VERSION: Field(UNDEFINED, b"0232"),
         FLASHPIX_VERSION: Field(UNDEFINED, b"0100"),
         COMPONENTS: Field(UNDEFINED, bytes((1, 2, 3, 0))),
-        COLOUR_SPACE: short_field(SRGB_NUMBER if is_srgb(space) else UNCALIBRATED),
+        COLOUR_SPACE: short_field(SRGB_NUMBER if same_space(space, SRGB) else UNCALIBRATED),
         PIXELS_WIDE: long_field(size[0]),
         PIXELS_HIGH: long_field(size[1]),
     }
@@ -102,11 +98,3 @@ def _carried(metadata: Metadata) -> tuple[ExifTags, list[str]]:
     if whole:
         return tags, []
     return tags, ["Parts of the Exif of the first frame are damaged or too long and were left out."]
-
-
-def is_srgb(space: ColourSpace) -> bool:
-    """Return whether a colour space is sRGB to within what profiles of it differ by."""
-    ramp = np.linspace(0.0, 1.0, 256)
-    curves = np.abs(space.curve.to_light(ramp) - SRGB.curve.to_light(ramp)).max()
-    primaries = np.abs(np.subtract(space.to_xyz, SRGB.to_xyz)).max()
-    return bool(max(curves, primaries) <= SPACE_TOLERANCE)

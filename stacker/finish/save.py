@@ -15,6 +15,7 @@ from stacker.finish.jpeg import check_jpeg_size, write_jpeg
 from stacker.finish.metadata import Metadata, result_tags
 from stacker.finish.place import place_file
 from stacker.finish.png import write_png
+from stacker.finish.spaces import Outgoing
 from stacker.finish.tiff import write_tiff
 from stacker.finish.tone import Tone, apply, tone_table
 from stacker.light.encoding import CodedLight, Picture, Uint16Array, as_light, look_up
@@ -34,6 +35,8 @@ def save_picture(
     space: ColourSpace,
     tone: Tone,
     metadata: Metadata,
+    target_space: ColourSpace | None = None,
+    unbounded: bool = False,
     depth: int | None = None,
     overwrite: bool = False,
     sources: Collection[Path] = (),
@@ -46,7 +49,10 @@ def save_picture(
     bands : the picture from top to bottom in pieces of full width and any height, each float32
         (h, W, 3) linear light or coded light; not changed.
     size : (width, height) of the whole picture in pixels.
-    space : the colour space of the light; its profile goes into the file.
+    space : the colour space of the light.
+    target_space : the one in which it leaves and whose profile goes into the file; ``space`` if
+        None.
+    unbounded : whether the light may lie outside its own space, as after a conversion.
     depth : bits per channel; None for the suffix's usual depth. 32 is float32 linear light,
         which is not clipped, with the profile of the space's linear twin.
     overwrite : replace a file that is there.
@@ -68,20 +74,30 @@ def save_picture(
     file_format = format_of(target)
     if file_format is JPEG:
         check_jpeg_size(target, size)
-    written_space = linear_twin(space) if depth == 32 else space
+    leaving = target_space or space
+    written_space = linear_twin(leaving) if depth == 32 else leaving
     tags, warnings = result_tags(metadata, size=size, space=written_space)
     with place_file(target, overwrite=overwrite, sources=sources) as file:
         pieces = _pieces(bands, size)
+        outgoing = Outgoing(space, leaving)
+        if unbounded or leaving is not space:
+            pieces, tone = _outgoing(pieces, tone, outgoing), Tone()
         if file_format is TIFF:
-            finished = _light(pieces, tone) if depth == 32 else _codes16(pieces, tone, space)
+            finished = _light(pieces, tone) if depth == 32 else _codes16(pieces, tone, leaving)
             write_tiff(file, finished, size=size, depth=depth, icc=written_space.icc, tags=tags)
         elif file_format is PNG:
-            codes = _codes16(pieces, tone, space)
-            write_png(file, codes, size=size, space=space, tags=tags, metadata=metadata)
+            codes = _codes16(pieces, tone, leaving)
+            write_png(file, codes, size=size, space=leaving, tags=tags, metadata=metadata)
         else:
-            whole = _codes8(_codes16(pieces, tone, space), size)
-            warnings += write_jpeg(file, whole, icc=space.icc, tags=tags)
-    return warnings
+            whole = _codes8(_codes16(pieces, tone, leaving), size)
+            warnings += write_jpeg(file, whole, icc=leaving.icc, tags=tags)
+    return warnings if depth == 32 else warnings + outgoing.warnings()
+
+
+def _outgoing(pieces: Iterable[Picture], tone: Tone, outgoing: Outgoing) -> Iterator[Picture]:
+    """Yield the pieces in their tone and in the space in which they leave, as light."""
+    for piece in pieces:
+        yield outgoing(as_light(apply(tone, piece)))
 
 
 def _pieces(bands: Iterable[Picture], size: tuple[int, int]) -> Iterator[Picture]:

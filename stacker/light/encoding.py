@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal, TypeVar, cast
+from typing import Any, Literal, Protocol, TypeVar, cast
 
 import cv2
 import numpy as np
@@ -30,6 +30,22 @@ CODE_MAX = 65535
 BLOCK_SAMPLES = 1 << 16
 
 
+class Device(Protocol):
+    """How numbers become light where one curve for all channels does not tell.
+
+    Hashable, so that frames with the same device are seen to agree.
+    """
+
+    @property
+    def name(self) -> str:
+        """What its profile calls it."""
+
+    def __hash__(self) -> int: ...
+
+    def to_light(self, pixels: PixelArray, out: LightArray) -> None:
+        """Write linear light into ``out``, float32 (H, W, 3), from pixels as they are stored."""
+
+
 @dataclass(frozen=True)
 class Encoding:
     """What the numbers of a picture mean.
@@ -40,21 +56,28 @@ class Encoding:
     space : the colour space of their light, in which a result made from them leaves.
     codes_curve : the transfer function of the codes where it is not the space's: raw frames come
         as codes of linear light, and leave in the space's curve so that shadows do not band.
+    device : what makes light of the numbers, in the space's primaries, in the place of any curve.
     """
 
     stored: Stored
     space: ColourSpace
     codes_curve: Curve | None = None
+    device: Device | None = None
 
     @property
     def is_light(self) -> bool:
         """Whether the numbers are linear light, not codes."""
-        return self.stored == "float32"
+        return self.stored == "float32" and self.device is None
 
     @property
     def curve(self) -> Curve:
         """The transfer function from codes to light."""
         return self.codes_curve or self.space.curve
+
+    @property
+    def name(self) -> str:
+        """What a person would call the space that the numbers are in."""
+        return self.device.name if self.device is not None else self.space.name
 
     @property
     def top(self) -> int:
@@ -76,14 +99,16 @@ def light_table(curve: Curve, top: int) -> Float64Array:
 
 def decode(pixels: PixelArray, encoding: Encoding) -> LightArray:
     """Return linear light, float32 of the same shape, from pixels in the given encoding."""
-    if encoding.is_light:
-        return np.array(pixels, dtype=np.float32)
-    return look_up(pixels, encoding.table().astype(np.float32))
+    out = np.empty(pixels.shape, np.float32)
+    decode_into(pixels, encoding, out)
+    return out
 
 
 def decode_into(pixels: PixelArray, encoding: Encoding, out: LightArray) -> None:
     """Write the linear light of pixels in the given encoding into ``out``, float32."""
-    if encoding.is_light:
+    if encoding.device is not None:
+        encoding.device.to_light(pixels, out)
+    elif encoding.is_light:
         np.copyto(out, pixels)
     else:
         look_up(pixels, encoding.table().astype(np.float32), out=out)

@@ -1,6 +1,7 @@
-"""ICC profiles with a matrix and tone curves: read what is needed, write what we need.
+"""ICC profiles: read what those of a matrix and tone curves say, tell the others, write our own.
 
-Source: ICC.1:2022 (profile version 4.4), clauses 7 (header), 9.2 (tags) and 10 (types).
+Source: ICC.1:2022 (profile version 4.4), clauses 7 (header), 8 (which tags count), 9.2 (tags) and
+10 (types).
 """
 
 from __future__ import annotations
@@ -16,6 +17,14 @@ Matrix = tuple[tuple[float, float, float], ...]
 
 HEADER_SIZE = 128
 D50 = (0.9642, 1.0, 0.8249)
+# input, display, output, colour space; not links between two devices, effects or named colours
+DEVICE_CLASSES = (b"scnr", b"mntr", b"prtr", b"spac")
+TABLE_TAGS = ("A2B0", "A2B1", "A2B2", "D2B0", "D2B1", "D2B2", "D2B3")
+# the volume of the primaries' parallelepiped: that of sRGB is 0.2, this is one flat by rounding
+LEAST_VOLUME = 1e-4
+CURVE_STEPS = 1025
+CURVE_ROUNDING = 1e-4
+LEAST_RISE = 1e-3
 # a fixed date keeps equal pictures equal to the byte
 PROFILE_DATE = (2026, 1, 1, 0, 0, 0)
 
@@ -26,9 +35,10 @@ class ProfileError(ValueError):
 
 @dataclass(frozen=True)
 class MatrixProfile:
-    """What a matrix profile says.
+    """An RGB profile of one curve per channel and a matrix.
 
-    ``to_xyz`` takes linear RGB to CIE XYZ under D50, row by row X, Y, Z.
+    ``to_xyz`` takes linear RGB to CIE XYZ under D50, row by row X, Y, Z, as the profile states it:
+    what its tag ``chad`` did to the colorants is in them already.
     """
 
     description: str
@@ -36,13 +46,28 @@ class MatrixProfile:
     to_xyz: Matrix
 
 
-def parse_profile(icc: bytes) -> MatrixProfile:
-    """Return what a matrix profile says.
+@dataclass(frozen=True)
+class GrayProfile:
+    """A profile for gray pictures: one curve, from gray to light."""
+
+    description: str
+    curve: Curve
+
+
+@dataclass(frozen=True)
+class TableProfile:
+    """An RGB profile that works by tables, which count even where it has a matrix as well."""
+
+    description: str
+
+
+def parse_profile(icc: bytes) -> MatrixProfile | GrayProfile | TableProfile:
+    """Return what a profile for RGB or gray numbers says.
 
     Raises
     ------
     ProfileError
-        The bytes are broken, not RGB, or the profile has tables in place of a matrix.
+        The bytes are broken, or the profile is of another kind.
     """
     try:
         return _parse(icc)
@@ -50,19 +75,39 @@ def parse_profile(icc: bytes) -> MatrixProfile:
         raise ProfileError("the profile is cut short or damaged") from error
 
 
-def _parse(icc: bytes) -> MatrixProfile:
+def _parse(icc: bytes) -> MatrixProfile | GrayProfile | TableProfile:
     if len(icc) < HEADER_SIZE + 4 or icc[36:40] != b"acsp":
         raise ProfileError("the bytes are no ICC profile")
-    if icc[16:20] != b"RGB ":
-        raise ProfileError(f"the profile is for {icc[16:20].decode('ascii').strip()}, not RGB")
+    if icc[12:16] not in DEVICE_CLASSES:
+        raise ProfileError("the profile is not that of a device or a colour space")
     tags = _tags(icc)
+    description = _text(tags.get("desc", b""))
+    if icc[16:20] == b"GRAY":
+        return GrayProfile(description, _gray_curve(icc, tags))
+    if icc[16:20] != b"RGB ":
+        raise ProfileError(f"the profile is for {_said(icc[16:20])}, not RGB")
+    if any(tag in tags for tag in TABLE_TAGS):
+        return TableProfile(description)
     wanted = ("rXYZ", "gXYZ", "bXYZ", "rTRC", "gTRC", "bTRC")
-    if any(tag not in tags for tag in wanted):
-        raise ProfileError("the profile works by tables, not by a matrix and curves")
+    if any(tag not in tags for tag in wanted) or icc[20:24] != b"XYZ ":
+        raise ProfileError("the profile has neither a matrix with curves nor tables")
     columns = [_xyz(tags[tag]) for tag in wanted[:3]]
     rows = tuple((columns[0][i], columns[1][i], columns[2][i]) for i in range(3))
+    if abs(np.linalg.det(rows)) < LEAST_VOLUME:
+        raise ProfileError("the profile's three primaries lie on one line")
     red, green, blue = (_curve(tags[tag]) for tag in wanted[3:])
-    return MatrixProfile(_text(tags.get("desc", b"")), (red, green, blue), rows)
+    return MatrixProfile(description, (red, green, blue), rows)
+
+
+def _said(signature: bytes) -> str:
+    """Return a signature of four letters as it can be shown."""
+    return signature.decode("ascii", "replace").strip()
+
+
+def _gray_curve(icc: bytes, tags: dict[str, bytes]) -> Curve:
+    if "kTRC" not in tags or icc[20:24] != b"XYZ ":
+        raise ProfileError("the profile for gray has no tone curve of light")
+    return _curve(tags["kTRC"])
 
 
 def _tags(icc: bytes) -> dict[str, bytes]:
@@ -82,18 +127,33 @@ def _xyz(tag: bytes) -> tuple[float, float, float]:
 def _curve(tag: bytes) -> Curve:
     kind = tag[:4]
     if kind == b"para":
-        return _parametric(tag)
-    if kind != b"curv":
+        curve = _parametric(tag)
+    elif kind == b"curv":
+        curve = _sampled(tag)
+    else:
         raise ProfileError(f"the profile has a tone curve of the unknown type {kind!r}")
+    with np.errstate(all="ignore"):
+        light = curve.to_light(np.linspace(0.0, 1.0, CURVE_STEPS))
+    # a step down no larger than the numbers' rounding is where foot and power law meet
+    if not np.isfinite(light).all() or np.diff(light).min() < -CURVE_ROUNDING:
+        raise ProfileError("the profile has a tone curve that falls")
+    if light[-1] - light[0] < LEAST_RISE:
+        raise ProfileError("the profile has a tone curve that does not rise")
+    return curve
+
+
+def _sampled(tag: bytes) -> Curve:
     (count,) = struct.unpack_from(">I", tag, 8)
     if count == 0:
         return LINEAR
-    values = struct.unpack_from(f">{count}H", tag, 12)
+    if len(tag) < 12 + 2 * count:
+        raise ProfileError("the profile is cut short or damaged")
+    values = np.frombuffer(tag, ">u2", count, 12)
     if count == 1:
-        return ParametricCurve(values[0] / 256)
-    if values[-1] <= values[0] or np.any(np.diff(values) < 0):
+        return ParametricCurve(float(values[0]) / 256)
+    if np.any(np.diff(values.astype(np.int64)) < 0):
         raise ProfileError("the profile has a tone curve that falls")
-    return SampledCurve(tuple(value / 65535 for value in values))
+    return SampledCurve(tuple((values / 65535).tolist()))
 
 
 def _parametric(tag: bytes) -> Curve:
@@ -130,7 +190,7 @@ def build_profile(description: str, curve: Curve, to_xyz: Matrix) -> bytes:
     Parameters
     ----------
     description : the name that programs show.
-    curve : one tone curve for the three channels.
+    curve : one tone curve for the three channels; the straight line is written as such.
     to_xyz : linear RGB to CIE XYZ under D50; its columns become the colorants.
     """
     trc = _curve_tag(curve)
@@ -178,6 +238,9 @@ def _text_tag(text: str) -> bytes:
 
 
 def _curve_tag(curve: Curve) -> bytes:
+    if curve == LINEAR:
+        # no samples at all: the straight line, which goes on below 0 as the others do not
+        return struct.pack(">4sII", b"curv", 0, 0)
     if isinstance(curve, ParametricCurve):
         numbers = (curve.g, curve.a, curve.b, curve.c, curve.d, curve.e, curve.f)
         return struct.pack(">4sIHH", b"para", 0, 4, 0) + _s15f16(numbers)

@@ -1,22 +1,28 @@
 """Colour spaces: a transfer function, primaries, and the profile that says so in a file.
 
 Sources: sRGB IEC 61966-2-1:1999; Adobe RGB (1998) Color Image Encoding, version 2005-05;
-Display P3 as SMPTE EG 432-1 primaries with the sRGB curve. Matrices are adapted to D50 by the
+Display P3 as SMPTE EG 432-1 primaries with the sRGB curve; Recommendation ITU-R BT.2020-2, tables 3
+(primaries) and 4 (the inverse of the camera's curve). Matrices are adapted to D50 by the
 linear Bradford transform (ICC.1:2022 annex E).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 
 from stacker.light.curves import LINEAR, Curve, Float64Array, ParametricCurve
-from stacker.light.icc import D50, Matrix, ProfileError, build_profile, parse_profile
+from stacker.light.icc import D50, Matrix, build_profile
 from stacker.light.srgb import SRGB_CURVE
 
 D65_XY = (0.3127, 0.3290)
+# where foot and power law of BT.2020 meet with one slope, to more digits than the table gives
+BT2020_ALPHA, BT2020_BETA = 1.09929682680944, 0.018053968510807
+# profiles of one space by different makers differ by less, those of two spaces by far more
+SPACE_ROUNDING = 2e-3
+RAMP_STEPS = 256
 BRADFORD = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
@@ -42,21 +48,19 @@ class ColourSpace:
         return float(red), float(green), float(blue)
 
 
-def space_of_profile(icc: bytes) -> ColourSpace:
-    """Return the colour space that an embedded matrix profile describes, keeping its bytes.
+@lru_cache(maxsize=64)
+def same_colour(one: tuple[Curve, Matrix], two: tuple[Curve, Matrix]) -> bool:
+    """Return whether two pairs of curve and matrix are one but for the rounding of profiles."""
+    if one == two:
+        return True
+    ramp = np.linspace(0.0, 1.0, RAMP_STEPS)
+    off = np.abs(one[0].to_light(ramp) - two[0].to_light(ramp)).max()
+    return bool(max(off, np.abs(np.subtract(one[1], two[1])).max()) < SPACE_ROUNDING)
 
-    Raises
-    ------
-    ProfileError
-        The profile is broken, works by tables, or its channels have different curves.
-    """
-    profile = parse_profile(icc)
-    # the three curves of camera and working-space profiles agree but for rounding
-    ramp = np.linspace(0, 1, 256)
-    lights = [curve.to_light(ramp) for curve in profile.curves]
-    if max(np.abs(lights[0] - lights[1]).max(), np.abs(lights[2] - lights[1]).max()) > 1e-3:
-        raise ProfileError("the profile's three channels have different tone curves")
-    return ColourSpace(profile.description, profile.curves[1], profile.to_xyz, icc)
+
+def same_space(one: ColourSpace, two: ColourSpace) -> bool:
+    """Return whether two spaces are one but for the rounding of their profiles."""
+    return same_colour((one.curve, one.to_xyz), (two.curve, two.to_xyz))
 
 
 def _primaries_to_xyz(
@@ -81,22 +85,34 @@ def _d65_to_d50() -> Float64Array:
     return matrix
 
 
-def _make(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
+def made_space(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
+    """Return a space with a profile written for it."""
     return ColourSpace(name, curve, to_xyz, build_profile(name, curve, to_xyz))
 
 
-SRGB = _make("sRGB", SRGB_CURVE, _primaries_to_xyz((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)))
-DISPLAY_P3 = _make(
+SRGB = made_space("sRGB", SRGB_CURVE, _primaries_to_xyz((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)))
+DISPLAY_P3 = made_space(
     "Display P3", SRGB_CURVE, _primaries_to_xyz((0.68, 0.32), (0.265, 0.69), (0.15, 0.06))
 )
-ADOBE_RGB = _make(
+ADOBE_RGB = made_space(
     "Adobe RGB (1998)",
     ParametricCurve(563 / 256),
     _primaries_to_xyz((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)),
+)
+REC2020 = made_space(
+    "Rec. 2020",
+    ParametricCurve(
+        g=1 / 0.45,
+        a=1 / BT2020_ALPHA,
+        b=1 - 1 / BT2020_ALPHA,
+        c=1 / 4.5,
+        d=4.5 * BT2020_BETA,
+    ),
+    _primaries_to_xyz((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)),
 )
 
 
 @cache
 def linear_twin(space: ColourSpace) -> ColourSpace:
     """Return the space of the same primaries in which the numbers are linear light."""
-    return _make(f"{space.name or 'RGB'}, linear light", LINEAR, space.to_xyz)
+    return made_space(f"{space.name or 'RGB'}, linear light", LINEAR, space.to_xyz)

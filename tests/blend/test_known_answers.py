@@ -53,6 +53,14 @@ def test_mean_of_a_thousand_dark_frames_stays_within_one_code():
     assert np.abs(codes.astype(int) - wanted).max() <= 1
 
 
+@pytest.mark.parametrize(("name", "wanted"), [("lighten", -0.1), ("darken", -0.3), ("mean", -0.2)])
+def test_light_outside_the_space_is_kept(name, wanted):
+    """A colour that the space's primaries cannot make has a channel below 0."""
+    frames = [np.full((2, 2, 3), value, np.float32) for value in (-0.3, -0.2, -0.1)]
+    # the grid of light is 2^-30 fine
+    np.testing.assert_allclose(blended(BLENDS[name], FLOAT, frames), wanted, atol=1e-7)
+
+
 def test_more_frames_than_the_whole_number_grid_holds():
     white = np.full((2, 2, 3), 255, np.uint8)
     light = blended(BLENDS["mean"], EIGHT, [white] * 2100)

@@ -24,8 +24,8 @@ from stacker.finish.exif import (
     exif_block,
 )
 from stacker.finish.ifd import UNDEFINED, Field, rational_field, text_field
-from stacker.finish.metadata import is_srgb, result_tags
-from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB, linear_twin
+from stacker.finish.metadata import result_tags
+from stacker.light.space import SRGB
 
 from .pictures import EXIF_IFD, GPS_IFD, HEIGHT, WIDTH, camera_exif, coded, save
 
@@ -213,8 +213,3 @@ def test_fraction_too_large_is_refused() -> None:
 
 def test_text_is_closed_by_one_zero() -> None:
     assert text_field("a\0b").data == b"a b\0"
-
-
-def test_srgb_is_told_from_others() -> None:
-    assert is_srgb(SRGB)
-    assert not any(is_srgb(space) for space in (ADOBE_RGB, DISPLAY_P3, linear_twin(SRGB)))

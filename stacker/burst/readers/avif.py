@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from stacker.burst.colour import space_of_frame, space_of_numbers
+from stacker.burst.colour import colour_of_frame, colour_of_numbers
 from stacker.burst.exif import read_exif
 from stacker.burst.readers.boxes import boxes_are_whole
 from stacker.burst.readers.facts import (
@@ -29,7 +29,7 @@ from stacker.burst.readers.facts import (
 from stacker.burst.readers.other import DAMAGE
 from stacker.burst.readers.rgb import plain_rgb
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.encoding import PixelArray, Stored
 
 # the boxes that describe the picture lie within so many bytes of the start
 HEADER_BYTES = 1 << 20
@@ -54,18 +54,20 @@ class AvifReader:
         # Pillow writes the turning of the file's own property into the block
         shot = read_exif(exif)
         icc = about.get("icc_profile")
+        stored: Stored = "uint16" if _depth(data) > 8 else "uint8"
         if isinstance(icc, bytes) and icc:
-            space, notes = space_of_frame(icc)
+            colour = colour_of_frame(icc, stored, gray=about["gray"])
         else:
-            space, notes = space_of_numbers(*_colour_numbers(data))
+            colour = colour_of_numbers(*_colour_numbers(data), stored)
+        notes = colour.notes
         if shot.broken:
             notes += ("the Exif data is damaged and only partly used",)
         if about["alpha"]:
             notes += ("its transparency is left out",)
         if count > 1:
             notes += ("only the first of its pictures is used",)
-        encoding = Encoding("uint16" if _depth(data) > 8 else "uint8", space)
-        return [FrameFacts((width, height), encoding, shot, exif, notes=notes)]
+        size = (width, height)
+        return [FrameFacts(size, colour.encoding, shot, exif, notes=notes, guesses=colour.guesses)]
 
     def decode(
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None
@@ -113,6 +115,7 @@ def _header(path: Path) -> tuple[tuple[int, int], dict[str, Any], bytes | None, 
         with Image.open(path, formats=("AVIF",)) as picture:
             about = {str(key): value for key, value in picture.info.items()}
             about["alpha"] = "A" in picture.getbands()
+            about["gray"] = "L" in picture.getbands()
             exif = about.get("exif")
             block = exif if isinstance(exif, bytes) and exif else None
             return picture.size, about, block, int(getattr(picture, "n_frames", 1))

@@ -32,6 +32,7 @@ class FrameFacts:
     exif : the raw Exif block, None where there is none.
     offset_s : seconds from the file's first frame, None where the file has no time of its own.
     notes : what a person should know, each a clause without a full stop.
+    guesses : the same, where nothing sound says what the colours are.
     """
 
     size: tuple[int, int]
@@ -40,6 +41,7 @@ class FrameFacts:
     exif: bytes | None = None
     offset_s: float | None = None
     notes: tuple[str, ...] = ()
+    guesses: tuple[str, ...] = ()
 
 
 Highlights = Literal["clip", "blend"]

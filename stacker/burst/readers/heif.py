@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from stacker.burst.colour import space_of_frame, space_of_numbers
+from stacker.burst.colour import FrameColour, colour_of_frame, colour_of_numbers
 from stacker.burst.exif import read_exif
 from stacker.burst.orientation import UPRIGHT
 from stacker.burst.readers.boxes import boxes_are_whole
@@ -28,8 +28,7 @@ from stacker.burst.readers.facts import (
 )
 from stacker.burst.readers.rgb import plain_rgb
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
-from stacker.light.space import ColourSpace
+from stacker.light.encoding import PixelArray, Stored
 
 CUT_SHORT = "the HEIC file is cut short"
 # what the library and its binding raise over damaged data
@@ -128,24 +127,28 @@ def _facts(path: Path, picture: Any) -> FrameFacts:
     exif = picture.info.get("exif") or None
     # libheif turns the picture itself; what Exif says was true before that
     shot = replace(read_exif(exif), orientation=UPRIGHT)
-    space, notes = _space(picture.info)
+    colour = _colour(picture)
+    notes = colour.notes
     if shot.broken:
         notes += ("the Exif data is damaged and only partly used",)
     if picture.has_alpha:
         notes += ("its transparency is left out",)
-    deep = int(picture.info["bit_depth"]) > 8
-    encoding = Encoding("uint16" if deep else "uint8", space)
-    return FrameFacts((width, height), encoding, shot, exif, notes=notes)
+    size = (width, height)
+    return FrameFacts(size, colour.encoding, shot, exif, notes=notes, guesses=colour.guesses)
 
 
-def _space(info: dict[str, Any]) -> tuple[ColourSpace, tuple[str, ...]]:
-    """Return the colour space by profile or by numbers, and what there is to say about it."""
+def _colour(picture: Any) -> FrameColour:
+    """Return what the numbers mean by profile or by the numbers that stand for a space."""
+    info = picture.info
+    stored: Stored = "uint16" if int(info["bit_depth"]) > 8 else "uint8"
     icc = info.get("icc_profile")
     if isinstance(icc, bytes) and icc:
-        return space_of_frame(icc)
+        return colour_of_frame(icc, stored, gray=str(picture.mode).startswith(("L", "I")))
     numbers = info.get("nclx_profile") or {}
-    return space_of_numbers(
-        int(numbers.get("color_primaries", 2)), int(numbers.get("transfer_characteristics", 2))
+    return colour_of_numbers(
+        int(numbers.get("color_primaries", 2)),
+        int(numbers.get("transfer_characteristics", 2)),
+        stored,
     )
 
 

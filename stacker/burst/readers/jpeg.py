@@ -1,6 +1,6 @@
 """JPEG files of 8 bits, gray or colour.
 
-Pictures appended behind the first one (previews, gain maps: CIPA DC-007) are not looked at.
+Pictures appended behind the first one (previews, gain maps: CIPA DC-007) are not decoded.
 """
 
 from __future__ import annotations
@@ -10,13 +10,13 @@ from pathlib import Path
 
 import numpy as np
 
-from stacker.burst.colour import space_of_frame
+from stacker.burst.colour import colour_of_frame
 from stacker.burst.exif import read_exif
 from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, read_whole, unopened
 from stacker.burst.readers.jpeg_faults import END, without_faults
 from stacker.burst.readers.jpeg_header import CUT_SHORT, read_header
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.encoding import PixelArray
 
 # faults in the header, then stray bytes before the end: the third time all is well
 ATTEMPTS = 3
@@ -39,13 +39,28 @@ class JpegReader:
         except OSError as error:
             raise unopened(path, error) from error
         shot = read_exif(header.exif)
-        space, notes = space_of_frame(header.icc, adobe_rgb=shot.adobe_rgb)
+        colour = colour_of_frame(
+            header.icc,
+            "uint8",
+            gray=header.gray,
+            adobe_rgb=shot.adobe_rgb,
+            broken=header.broken_profile,
+        )
+        notes = colour.notes
         if shot.broken:
-            notes = (*notes, "the Exif data is damaged and only partly used")
-        if header.broken_profile:
-            notes = (*notes, "the embedded colour profile is incomplete; taken as sRGB")
-        encoding = Encoding("uint8", space)
-        return [FrameFacts(header.size, encoding, shot, header.exif, notes=notes)]
+            notes += ("the Exif data is damaged and only partly used",)
+        if header.gain_map:
+            notes += ("its gain map is not used; read as its base picture",)
+        return [
+            FrameFacts(
+                header.size,
+                colour.encoding,
+                shot,
+                header.exif,
+                notes=notes,
+                guesses=colour.guesses,
+            )
+        ]
 
     def decode(
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None

@@ -14,6 +14,7 @@ from typing import IO
 
 from stacker.burst.ifd import EXIF_PREFIX
 from stacker.burst.readers.facts import COPY_AGAIN, refuse_absurd_size
+from stacker.burst.readers.jpeg_gain_map import tells_of_gain_map
 from stacker.errors import FrameError
 
 SOI, EOI, SOS, APP1, APP2 = 0xD8, 0xD9, 0xDA, 0xE1, 0xE2
@@ -30,9 +31,11 @@ class Header:
     """What the segments before the first scan say."""
 
     size: tuple[int, int]
+    gray: bool
     exif: bytes | None
     icc: bytes | None
     broken_profile: bool
+    gain_map: bool
 
 
 def read_header(path: Path, file: IO[bytes]) -> Header:
@@ -41,20 +44,24 @@ def read_header(path: Path, file: IO[bytes]) -> Header:
     chunks: dict[int, bytes] = {}
     chunk_count = 0
     size: tuple[int, int] | None = None
+    channels = 3
+    gain_map = False
     for marker, body in segments(path, file):
         if marker == APP1 and body.startswith(EXIF_PREFIX) and exif is None:
             exif = body
         elif marker == APP2 and body.startswith(ICC_PREFIX) and len(body) > 14:
             chunks[body[12]], chunk_count = body[14:], body[13]
+        elif marker in (APP1, APP2) and not gain_map:
+            gain_map = tells_of_gain_map(body, file)
         elif marker in FRAME_MARKERS and size is None:
-            size = _frame_size(path, marker, body)
+            size, channels = _frame_form(path, marker, body)
     if size is None:
         raise FrameError(
             path, "the JPEG has no picture in it", remedy=COPY_AGAIN, code="frame-unreadable"
         )
     whole = set(chunks) == set(range(1, chunk_count + 1))
     icc = b"".join(chunks[place] for place in sorted(chunks)) if chunks and whole else None
-    return Header(size, exif, icc, not whole)
+    return Header(size, channels == 1, exif, icc, not whole, gain_map)
 
 
 def segments(path: Path, file: IO[bytes]) -> Iterator[tuple[int, bytes]]:
@@ -89,8 +96,8 @@ def _next_marker(file: IO[bytes]) -> int | None:
     return None
 
 
-def _frame_size(path: Path, marker: int, body: bytes) -> tuple[int, int]:
-    """Return (width, height) from a start-of-frame segment, refusing what is not read."""
+def _frame_form(path: Path, marker: int, body: bytes) -> tuple[tuple[int, int], int]:
+    """Return (width, height) and channels from a start-of-frame segment, or refuse it."""
     try:
         bits, height, width, channels = struct.unpack_from(">BHHB", body)
     except struct.error as error:
@@ -103,4 +110,4 @@ def _frame_size(path: Path, marker: int, body: bytes) -> tuple[int, int]:
         why = f"the JPEG is of a rare sort ({bits} bits, {channels} channels, process {marker:X})"
         raise FrameError(path, why, remedy="convert it to TIFF", code="frame-unsupported")
     refuse_absurd_size(path, "the JPEG", (width, height))
-    return width, height
+    return (width, height), channels

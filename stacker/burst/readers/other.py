@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from stacker.burst.colour import space_of_frame
+from stacker.burst.colour import colour_of_frame
 from stacker.burst.exif import read_exif
 from stacker.burst.readers.facts import (
     COPY_AGAIN,
@@ -23,7 +23,7 @@ from stacker.burst.readers.facts import (
     unopened,
 )
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.encoding import PixelArray
 
 # what Pillow raises over damaged data
 DAMAGE: tuple[type[Exception], ...] = (
@@ -59,14 +59,16 @@ class OtherReader:
         exif = exif if isinstance(exif, bytes) and exif else None
         icc = about.get("icc_profile")
         shot = read_exif(exif)
-        space, notes = space_of_frame(icc if isinstance(icc, bytes) else None)
+        colour = colour_of_frame(icc if isinstance(icc, bytes) else None, "uint8")
+        notes = colour.notes
         if shot.broken:
             notes += ("the Exif data is damaged and only partly used",)
         if len(properties.shape) == 3 and properties.shape[2] in (2, 4):
             notes += ("its transparency is left out",)
         if count > 1:
             notes += ("only the first of its pictures is used",)
-        return [FrameFacts((width, height), Encoding("uint8", space), shot, exif, notes=notes)]
+        size = (width, height)
+        return [FrameFacts(size, colour.encoding, shot, exif, notes=notes, guesses=colour.guesses)]
 
     def decode(
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None

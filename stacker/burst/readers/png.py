@@ -16,7 +16,7 @@ from typing import IO
 import cv2
 import numpy as np
 
-from stacker.burst.colour import space_of_frame
+from stacker.burst.colour import colour_of_frame
 from stacker.burst.exif import read_exif
 from stacker.burst.readers.facts import (
     COPY_AGAIN,
@@ -27,12 +27,12 @@ from stacker.burst.readers.facts import (
     unopened,
 )
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.encoding import PixelArray
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 END_CHUNK = b"IEND\xaeB`\x82"
 # colour types of IHDR
-RGB, GRAY_ALPHA, RGB_ALPHA = 2, 4, 6
+GRAY, RGB, GRAY_ALPHA, RGB_ALPHA = 0, 2, 4, 6
 NEEDED_CHUNKS = (b"IHDR", b"PLTE", b"tRNS")
 # larger chunks before the picture hold neither profile nor Exif of a camera
 MAX_CHUNK = 1 << 24
@@ -73,20 +73,24 @@ class PngReader:
             raise unopened(path, error) from error
         exif = header.chunks.get(b"eXIf")
         shot = read_exif(exif)
-        notes: tuple[str, ...] = ()
-        icc = None
-        if b"iCCP" in header.chunks:
-            icc = _profile(header.chunks[b"iCCP"])
-            if icc is None:
-                notes = ("the embedded colour profile is damaged; taken as sRGB",)
-        space, about = space_of_frame(icc, adobe_rgb=shot.adobe_rgb)
-        notes += about
+        icc = _profile(header.chunks[b"iCCP"]) if b"iCCP" in header.chunks else None
+        colour = colour_of_frame(
+            icc,
+            "uint16" if header.depth == 16 else "uint8",
+            gray=header.colour_type in (GRAY, GRAY_ALPHA),
+            adobe_rgb=shot.adobe_rgb,
+            broken=icc is None and b"iCCP" in header.chunks,
+        )
+        notes = colour.notes
         if shot.broken:
             notes += ("the Exif data is damaged and only partly used",)
         if header.has_alpha:
             notes += ("its transparency is left out",)
-        encoding = Encoding("uint16" if header.depth == 16 else "uint8", space)
-        return [FrameFacts(header.size, encoding, shot, exif, notes=notes)]
+        return [
+            FrameFacts(
+                header.size, colour.encoding, shot, exif, notes=notes, guesses=colour.guesses
+            )
+        ]
 
     def decode(
         self, path: Path, numbers: Sequence[int], *, out: PixelArray | None

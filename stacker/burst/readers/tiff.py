@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stacker.burst.colour import space_of_frame
+from stacker.burst.colour import FrameColour, colour_of_frame
 from stacker.burst.exif import ShotFacts, exif_block_of_tiff, read_tags
 from stacker.burst.ifd import open_tags
 from stacker.burst.readers.facts import COPY_AGAIN, FrameFacts, in_short, unopened
@@ -23,11 +23,13 @@ from stacker.burst.readers.tiff_page import (
     check_segments,
     form_of,
     has_alpha,
+    is_gray,
     page_pixels,
     stored_form,
 )
 from stacker.errors import FrameError
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.curves import Curve
+from stacker.light.encoding import PixelArray
 
 if TYPE_CHECKING:
     import tifffile
@@ -61,10 +63,10 @@ class TiffReader:
         """
         with _opened(path) as (file, pages):
             first = pages[0]
-            icc = _profile(first)
             with path.open("rb") as stream:
                 shot, exif = _shot(stream)
-            space, notes = space_of_frame(icc, adobe_rgb=shot.adobe_rgb)
+            colour = _colour(first, adobe_rgb=shot.adobe_rgb)
+            notes = colour.notes
             if shot.broken:
                 notes += ("the Exif data is damaged and only partly used",)
             if has_alpha(first):
@@ -75,7 +77,9 @@ class TiffReader:
                     "pages of another size or type than the first (previews, masks) are left out",
                 )
             size = (int(first.imagewidth), int(first.imagelength))
-            facts = FrameFacts(size, Encoding(stored_form(first), space), shot, exif, notes=notes)
+            facts = FrameFacts(
+                size, colour.encoding, shot, exif, notes=notes, guesses=colour.guesses
+            )
             return [facts] * len(pages)
 
     def decode(
@@ -83,8 +87,7 @@ class TiffReader:
     ) -> Iterator[tuple[int, PixelArray]]:
         """Yield pages, uint8, uint16 or float32 (H, W, 3); see ``Reader``."""
         with _opened(path) as (file, pages):
-            icc = _profile(pages[0])
-            curve = space_of_frame(icc)[0].curve if icc else None
+            curve = _curve_of_light(pages[0])
             for number in numbers:
                 if number >= len(pages):
                     raise _damaged(path, "a page is gone")
@@ -174,6 +177,20 @@ def _profile(page: Any) -> bytes | None:
     tag = page.tags.get(ICC_TAG)
     value = tag.value if tag is not None else None
     return value if isinstance(value, bytes) else None
+
+
+def _colour(page: Any, *, adobe_rgb: bool = False) -> FrameColour:
+    return colour_of_frame(
+        _profile(page), stored_form(page), gray=is_gray(page), adobe_rgb=adobe_rgb
+    )
+
+
+def _curve_of_light(page: Any) -> Curve | None:
+    """Return the curve that a sound profile gives to numbers which else would be light."""
+    colour = _colour(page)
+    if _profile(page) is None or colour.guesses or not colour.encoding.is_light:
+        return None
+    return colour.encoding.curve
 
 
 def _shot(stream: Any) -> tuple[ShotFacts, bytes | None]:

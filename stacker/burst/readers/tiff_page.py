@@ -34,6 +34,11 @@ def has_alpha(page: Any) -> bool:
     return _channels(page) not in (1, 3)
 
 
+def is_gray(page: Any) -> bool:
+    """Whether the page has no colours."""
+    return page.photometric in (None, MIN_IS_WHITE, MIN_IS_BLACK)
+
+
 def _channels(page: Any) -> int:
     return int(page.samplesperpixel)
 
