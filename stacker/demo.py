@@ -10,6 +10,7 @@ import tifffile
 
 from stacker.burst import open_burst
 from stacker.engine import Progress, Settings, Silent, expose_burst, save
+from stacker.engine.settings import Floor
 from stacker.errors import OutputError
 from stacker.scenes import render_scene
 from stacker.survey import psnr
@@ -26,12 +27,20 @@ class DemoPicture:
     truth: str
     file: str
     title: str
+    floor: Floor = "plain"
 
 
 PICTURES = (
     DemoPicture("harbour", "mean", "exposure", "silky-water.jpg", "silky water in the harbour"),
     DemoPicture("road", "lighten", "lighten", "light-trails.jpg", "light trails on the coast road"),
-    DemoPicture("stars", "lighten", "lighten", "star-trails.jpg", "star trails over the headland"),
+    DemoPicture(
+        "stars",
+        "lighten",
+        "lighten",
+        "star-trails.jpg",
+        "star trails over the headland",
+        floor="true",
+    ),
     DemoPicture("quay", "median", "empty", "empty-quay.jpg", "the quay with nobody on it"),
 )
 
@@ -84,7 +93,8 @@ def _make(picture: DemoPicture, folder: Path, *, overwrite: bool, progress: Prog
     scene = render_scene(picture.scene, folder / picture.scene, size=SIZE, overwrite=overwrite)
     progress.advance()
     burst = open_burst(scene.frame_paths)
-    shot = expose_burst(burst, Settings(blends=(picture.blend,)), progress=progress)[picture.blend]
+    settings = Settings(blends=(picture.blend,), floor=picture.floor)
+    shot = expose_burst(burst, settings, progress=progress)[picture.blend]
     path = folder / picture.file
     save(shot, path, overwrite=overwrite)
     truth = tifffile.imread(scene.truth_paths[picture.truth])

@@ -58,6 +58,12 @@ LINE_PIXELS, DIRECTIONS = 7, 8
 BLOCK_ROWS = 32
 # blocks from which the averages of noise along lines are learnt
 LEARNING_BLOCKS = 64
+# what place and spread noise can have, in deviates: of averages along a line, from 21 values that
+# have nothing to do with each other to 21 that are the same; of the greatest of eight of those
+# (its lower sixth in a tile, and from there)
+AVERAGE_NOISE = ((-0.5, 0.5), (0.15, 1.0))
+LOCAL_EVIDENCE = (0.0, 1.5)
+EVIDENCE_NOISE = ((0.0, 1.5), (0.3, 1.0))
 # evidence, in spreads of what noise gives, from which and up to which the greatest takes over
 EVIDENCE = (3.5, 6.0)
 # and the pixel's own score, so that the noise beside a streak is not lifted with it
@@ -69,6 +75,7 @@ THIRDS = np.full((1, 3), 1 / 3, np.float32)
 
 ByteArray = npt.NDArray[np.uint8]
 FloatArray = npt.NDArray[np.float32]
+Limits = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -292,7 +299,7 @@ def _along_lines(scores: ByteArray, step: int) -> ByteArray:
     for rows in learning:
         for number, average in enumerate(_averages(scores, rows, kernels)):
             averages[number].append(average[::step, ::step].ravel())
-    norms = [_place_and_spread(np.concatenate(found)) for found in averages]
+    norms = [_noise_of(np.concatenate(found), *AVERAGE_NOISE) for found in averages]
     out = zeros(scores.shape, np.uint8)
     for rows in blocks:
         best = np.full((len(rows), scores.shape[1]), LOWEST_DEVIATE, np.float32)
@@ -320,11 +327,17 @@ def _averages(scores: ByteArray, rows: range, kernels: list[FloatArray]) -> Iter
         yield np.asarray(filtered[rows.start - top : rows.stop - top], np.float32)
 
 
-def _place_and_spread(values: FloatArray) -> tuple[float, float]:
-    """Return mean and standard deviation of the noise in values that light has raised in part."""
+def _noise_of(values: FloatArray, places: Limits, spreads: Limits) -> tuple[float, float]:
+    """Return mean and standard deviation of the noise in coded values, some raised by light.
+
+    Where light raised nearly all of them, as surf that fills the picture, the limits, in
+    deviates, are what noise alone could give.
+    """
     low, high = np.quantile(values, LOWER_SHARES)
-    spread = max(float(high - low) / (LOWER_DEVIATES[1] - LOWER_DEVIATES[0]), 1e-6)
-    return float(high) - LOWER_DEVIATES[1] * spread, spread
+    spread = float(high - low) / (LOWER_DEVIATES[1] - LOWER_DEVIATES[0])
+    spread = min(max(spread, spreads[0] * STEPS_PER_DEVIATE), spreads[1] * STEPS_PER_DEVIATE)
+    place = float(high) - LOWER_DEVIATES[1] * spread
+    return min(max(place, places[0] * STEPS_PER_DEVIATE), places[1] * STEPS_PER_DEVIATE), spread
 
 
 def _handed_over(evidence: ByteArray, scores: ByteArray, step: int) -> ByteArray:
@@ -333,8 +346,9 @@ def _handed_over(evidence: ByteArray, scores: ByteArray, step: int) -> ByteArray
     sample = evidence[::step, ::step].astype(np.float32)
     # what noise gives, here and there: tiles take up what their factors left
     local = _smooth(_tile_quantile(sample, LOWER_SHARES[1]))
+    local = np.clip(local, _code_of(LOCAL_EVIDENCE[0]), _code_of(LOCAL_EVIDENCE[1]))
     sample -= TileMap(local, (sample.shape[1], sample.shape[0])).rows(range(len(sample)))
-    place, spread = _place_and_spread(sample)
+    place, spread = _noise_of(sample, *EVIDENCE_NOISE)
     places = TileMap(local, (width, height))
     own_start, own_end = (_code_of(score) for score in OWN_SCORE)
     for rows in _blocks(height):

@@ -62,6 +62,25 @@ def test_a_very_dark_sky_keeps_its_bright_trails():
     assert abs(figures.level) < 0.03
 
 
+@pytest.mark.parametrize("share", [0.3, 1.0])
+def test_broad_streaks_are_kept_where_they_fill_the_neighbourhood(share):
+    """Headlamps sweep over a good part of the road, or over the whole picture."""
+    rng = np.random.default_rng(9)
+    frames = rng.normal(25, 2, (24, 160, 200, 3))
+    top = int(160 * (1 - share))
+    for number in range(24):
+        frames[number, top:, 8 * number : 8 * number + 12] += 150
+    intake = Intake(Encoding("uint8", SRGB), (1.0,) * 24)
+    plain, true = (b.start(intake, 160, 200) for b in (Lighten(), Lighten(true_floor=True)))
+    for index, frame in enumerate(frames):
+        codes = frame.clip(0, 255).astype(np.uint8)
+        plain.add(codes, index=index)
+        true.add(codes, index=index)
+    # in the very corner a line lies half outside, where there is no evidence
+    swept = np.s_[max(top, 2) :, 2:190]
+    np.testing.assert_array_equal(true.result()[swept], as_light(plain.result())[swept])
+
+
 def random_walks(count: int, shape: tuple[int, int]) -> np.ndarray:
     """Return frames without noise: a still ground, and one bright spot that moves."""
     rng = np.random.default_rng(4)
