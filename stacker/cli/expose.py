@@ -12,7 +12,7 @@ from stacker.cli.words import frame_numbers, numbers, one_or_two, seconds, spoke
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
-    from stacker.engine import Settings, Shot
+    from stacker.engine import BalanceChoice, Settings, Shot
 
 SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
     "Which frames",
@@ -141,6 +141,31 @@ def expose(
             rich_help_panel=LEAVING,
         ),
     ] = False,
+    warmth: Annotated[
+        float | None,
+        typer.Option(
+            help="White balance in mired, -100 (colder) to 100 (warmer); 20 is a light filter.",
+            metavar="N",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
+    gains: Annotated[
+        str | None,
+        typer.Option(
+            help="White balance by factors of red, green and blue light, such as 1.1,1,0.8.",
+            metavar="R,G,B",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
+    neutral: Annotated[
+        str | None,
+        typer.Option(
+            help="White balance by a spot of the result that shall come out grey: its pixel, "
+            "counted from 0 at the upper left.",
+            metavar="X,Y",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
     depth: Annotated[
         int | None,
         typer.Option(
@@ -223,6 +248,7 @@ def expose(
     A clip, 2 s long: stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
     """
     with telling_errors():
+        from stacker.engine.balance import BalanceChoice
         from stacker.engine.settings import Settings, refuse_unbuilt
 
         refuse_unbuilt(bridge=bridge)
@@ -243,6 +269,11 @@ def expose(
         )
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
+        balance = BalanceChoice(
+            warmth=warmth,
+            gains=numbers("--gains", gains) if gains is not None else None,
+            neutral=numbers("--neutral", neutral) if neutral is not None else None,
+        )
         finishing = {
             "depth": depth,
             "exposure_ev": exposure,
@@ -250,13 +281,17 @@ def expose(
             "keep_location": keep_location,
             "overwrite": overwrite,
         }
-        _expose(burst, output, settings, finishing, interval, frame_shutter, report, quiet=quiet)
+        _expose(
+            burst, output, settings, balance, finishing, interval, frame_shutter, report,
+            quiet=quiet,
+        )  # fmt: skip
 
 
 def _expose(
     sources: list[str],
     output: Path,
     settings: Settings,
+    balance: BalanceChoice,
     finishing: dict[str, Any],
     interval_s: float | None,
     frame_shutter_s: float | None,
@@ -281,16 +316,18 @@ def _expose(
         check_place(report, overwrite=overwrite)
         _check_names(report, targets)
     burst = open_burst(sources, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    balance.check(burst.size)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:
         check_place(report, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
+        white_balance = balance.balance_for(next(iter(shots.values())))
         progress.start("writing", len(shots))
         reports = []
         for name, shot in shots.items():
-            reports.append(save(shot, targets[name], **finishing))
+            reports.append(save(shot, targets[name], white_balance=white_balance, **finishing))
             progress.advance()
     if report is not None:
         whole = reports[0] if len(reports) == 1 else reports

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from stacker.engine.shot import Shot
 from stacker.finish import Metadata, Tone, place_file, save_picture
+from stacker.light.white_balance import WhiteBalance
 from stacker.version import PROGRAM
 
 # of the report, what it takes to make the picture again
@@ -23,6 +25,7 @@ def save(
     depth: int | None = None,
     exposure_ev: float = 0.0,
     shoulder: bool = False,
+    white_balance: WhiteBalance | None = None,
     keep_location: bool = False,
     overwrite: bool = False,
 ) -> dict[str, Any]:
@@ -34,6 +37,7 @@ def save(
     depth : bits per channel; 32 makes a .tif of linear light in floating point.
     exposure_ev : stops by which the light is made brighter.
     shoulder : bend highlights so that light above 1.0 keeps its shades.
+    white_balance : gains of the channels in linear light, applied before all else.
     keep_location : keep the place and the owner's name that the first frame carries.
     overwrite : replace a file that is there; never one of the sources.
 
@@ -46,7 +50,12 @@ def save(
     """
     target = Path(target)
     tone = Tone(exposure_ev=exposure_ev, shoulder=shoulder, brightest=shot.brightest)
-    finishing = {"exposure_ev": exposure_ev, "shoulder": shoulder, "depth": depth}
+    finishing = {
+        "exposure_ev": exposure_ev,
+        "shoulder": shoulder,
+        "white_balance": asdict(white_balance) if white_balance else None,
+        "depth": depth,
+    }
     report = {**shot.report, "output": str(target)}
     report["settings"] = {**report["settings"], **finishing}
     described = {key: report[key] for key in DESCRIBED}
@@ -60,6 +69,7 @@ def save(
         size=shot.size,
         space=shot.space,
         tone=tone,
+        white_balance=white_balance,
         metadata=Metadata(
             exif=shot.exif,
             exposure_s=shot.open_s,

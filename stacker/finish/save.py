@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from stacker.finish.tiff import write_tiff
 from stacker.finish.tone import Tone, apply, tone_table
 from stacker.light.encoding import CodedLight, Picture, Uint16Array, as_light, look_up
 from stacker.light.space import ColourSpace, linear_twin
+from stacker.light.white_balance import WhiteBalance, apply_balance
 
 # pixels finished at a time: their codes stay in the third-level cache on the way to the file
 PIECE_PIXELS = 1 << 18
@@ -34,6 +36,7 @@ def save_picture(
     space: ColourSpace,
     tone: Tone,
     metadata: Metadata,
+    white_balance: WhiteBalance | None = None,
     depth: int | None = None,
     overwrite: bool = False,
     sources: Collection[Path] = (),
@@ -47,6 +50,7 @@ def save_picture(
         (h, W, 3) linear light or coded light; not changed.
     size : (width, height) of the whole picture in pixels.
     space : the colour space of the light; its profile goes into the file.
+    white_balance : done to the light before the tone; None leaves it as it is.
     depth : bits per channel; None for the suffix's usual depth. 32 is float32 linear light,
         which is not clipped, with the profile of the space's linear twin.
     overwrite : replace a file that is there.
@@ -72,6 +76,10 @@ def save_picture(
     tags, warnings = result_tags(metadata, size=size, space=written_space)
     with place_file(target, overwrite=overwrite, sources=sources) as file:
         pieces = _pieces(bands, size)
+        if white_balance is not None and not white_balance.neutral:
+            pieces = _balanced(pieces, white_balance, space, white=tone.brightest)
+            brightest = tone.brightest * white_balance.greatest_gain(space)
+            tone = replace(tone, brightest=brightest)
         if file_format is TIFF:
             finished = _light(pieces, tone) if depth == 32 else _codes16(pieces, tone, space)
             write_tiff(file, finished, size=size, depth=depth, icc=written_space.icc, tags=tags)
@@ -101,6 +109,13 @@ def _pieces(bands: Iterable[Picture], size: tuple[int, int]) -> Iterator[Picture
             yield CodedLight(part, band.table) if isinstance(band, CodedLight) else part
     if done != height:
         raise ValueError(f"the bands end after {done} of {height} rows")
+
+
+def _balanced(
+    pieces: Iterable[Picture], balance: WhiteBalance, space: ColourSpace, *, white: float
+) -> Iterator[Picture]:
+    for piece in pieces:
+        yield apply_balance(balance, as_light(piece), space, white=white)
 
 
 def _light(pieces: Iterable[Picture], tone: Tone) -> Iterator[npt.NDArray[Any]]:
