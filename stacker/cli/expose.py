@@ -123,6 +123,16 @@ def expose(
             rich_help_panel=ADDING,
         ),
     ] = None,
+    even: Annotated[
+        str,
+        typer.Option(
+            help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
+            "dusk, level takes out both.",
+            metavar="off|auto|level",
+            rich_help_panel=ADDING,
+            autocompletion=lambda: ["off", "auto", "level"],
+        ),
+    ] = "off",
     hold: Annotated[str, typer.Option(hidden=True)] = "still",
     bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
     exposure: Annotated[
@@ -263,6 +273,7 @@ def expose(
             ramp_out_s=ramp_out,
             weights=numbers("--weights", weights) if weights is not None else None,
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
+            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
             workers=workers,

@@ -13,6 +13,7 @@ from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
 Hold = Literal["still"]
+Even = Literal["off", "auto", "level"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +30,8 @@ class Settings:
     ramp_in_s, ramp_out_s : time over which the shutter opens and closes gradually, in seconds.
     weights : one factor per frame of the span, 0 or more, relative to the greatest; all 1 if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
+    even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
+        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
@@ -44,12 +47,14 @@ class Settings:
     ramp_out_s: float = 0.0
     weights: tuple[float, ...] | None = None
     trim: tuple[float, float] = (3.0, 3.0)
+    even: Even = "off"
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
 
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
+        _choice("--even", self.even, get_args(Even))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
