@@ -46,13 +46,16 @@ ROUNDING = 0.29
 TINT_REACH = 0.3
 # noise of a cell, as a share of its light, below which no cell is trusted more than others
 LEAST_NOISE = 1e-3
+# the same before any is known
+FIRST_NOISE = 0.05
 # the first look at differences: a histogram of this reach and step
 REACH, STEP = 3.0, 0.004
 # where the biweight ends, in standard deviations; smaller than the usual 4.685, as what moves
 # lies on one side more often than not
 BIWEIGHT_REACH = 3.0
-# side of the squares, in cells, that tell two halves of a picture apart
-HALF_BLOCK_CELLS = 4
+# squares along the longer side that tell two halves of a picture apart: large ones, since what
+# moves is large, and would disturb both halves of a fine pattern alike
+HALF_SQUARES = 4
 
 
 def cells_factor(size: tuple[int, int]) -> int:
@@ -205,7 +208,8 @@ class StillReference:
     def halves_of(self, cells: LogLight, time_s: float) -> FloatArray:
         """Return the same from either half of the cells, squares in turn, float64 (2, 3)."""
         h, w = cells.shape[:2]
-        squares = np.add.outer(np.arange(h) // HALF_BLOCK_CELLS, np.arange(w) // HALF_BLOCK_CELLS)
+        side = max(1, max(h, w) // HALF_SQUARES)
+        squares = np.add.outer(np.arange(h) // side, np.arange(w) // side)
         difference = cells - self.at(time_s)
         halves = [squares % 2 == half for half in range(2)]
         return np.stack([channel_centres(difference[h], self.noise[h]) for h in halves])
@@ -224,12 +228,7 @@ def still_reference(
     """
     stack = np.stack(frames)
     times = np.array(times_s, np.float64)
-    # where to begin: the middle of each picture, whatever moves in it
-    gains = np.zeros((len(frames), 3), np.float32)
-    for number, frame in enumerate(frames):
-        known = frame[np.isfinite(frame)]
-        gains[number] = np.median(known) if known.size else np.nan
-    gains = np.nan_to_num(gains - np.nanmedian(gains))
+    gains = _chained(stack)
     reference = _reference(stack, times, gains, encoding)
     for _ in range(ROUNDS - 1):
         for number, frame in enumerate(frames):
@@ -237,6 +236,23 @@ def still_reference(
             gains[number] = np.where(np.isfinite(found), found, gains[number])
         reference = _reference(stack, times, gains, encoding)
     return reference
+
+
+def _chained(stack: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return first gains, float32 (N, 3): the steps from each frame to the next, added up.
+
+    Between neighbours little else has changed, so a lamp that is switched on, or dusk that spares
+    the lamps, is not taken for a gain. What errors add up to, the reference takes out.
+    """
+    plain = np.full(stack.shape[1:], FIRST_NOISE, np.float32)
+    gains = np.zeros((len(stack), 3))
+    before = 0
+    for number in range(1, len(stack)):
+        step = channel_centres(stack[number] - stack[before], plain)
+        gains[number] = gains[before] + np.where(np.isfinite(step), step, 0.0)
+        if np.isfinite(step).any():
+            before = number
+    return np.asarray(gains - np.median(gains, axis=0), np.float32)
 
 
 def _reference(
@@ -256,7 +272,7 @@ def _reference(
         pictures.append(where_values_agree(level[first : first + reach]))
         knots_s.append(times[first : first + reach].mean())
     knots_array = np.array(knots_s)
-    plain = np.full(stack.shape[1:], 0.05, np.float32)
+    plain = np.full(stack.shape[1:], FIRST_NOISE, np.float32)
     _take_out_common(pictures, plain)
     reference = StillReference(knots_array, np.stack(pictures), plain)
     for number in range(count):

@@ -57,33 +57,35 @@ def judge_evenness(
     times_s : float64 (N,), rising.
     keep_slow : leave slow changes, such as dusk, as they are.
     """
-    error = 0.5 * _rms(halves[:, 0] - halves[:, 1], axis=0)
+    apart = 0.5 * (halves[:, 0] - halves[:, 1])
+    error = _rms(apart, axis=0)
     trust = np.where(np.isfinite(error), 1.0 / np.fmax(error, 1e-6) ** 2, 0.0)
-    known = np.isfinite(changes)
-    seen = np.where(known, changes, 0.0)
-    shares = known * trust
-    total = shares.sum(axis=1)
-    enough = total > 0
+    enough = (np.isfinite(changes) * trust).sum(axis=1) > 0
     gains = np.ones(changes.shape)
     if np.count_nonzero(enough) < 2:
         return Evenness(gains, 0.0, float("nan"), needed=False, coloured=False)
-    common = (seen[enough] * shares[enough]).sum(axis=1) / total[enough]
+    common, tints = _common_and_tints(changes[enough], trust)
+    common_apart, tints_apart = _common_and_tints(apart[enough], trust)
+    uncertainty = float(_rms(common_apart))
     times = times_s[enough]
     uneven = _uneven(common, times, keep_slow=keep_slow)
-    common_error = float(1.0 / np.sqrt(trust.sum()))
-    per_channel = np.zeros((len(common), 3))
-    coloured = False
-    for c in range(3):
-        tint = np.where(known[enough, c], seen[enough, c] - common, 0.0)
-        per_channel[:, c] = _uneven(tint, times, keep_slow=keep_slow)
-        if np.isfinite(error[c]):
-            coloured |= _is_seen(per_channel[:, c], float(error[c]))
-    needed = coloured or _is_seen(uneven, common_error)
+    uneven_tints = np.stack([_uneven(tint, times, keep_slow=keep_slow) for tint in tints.T], axis=1)
+    coloured = any(_is_seen(uneven_tints[:, c], float(_rms(tints_apart[:, c]))) for c in range(3))
+    whole = uneven[:, None] + (uneven_tints if coloured else np.zeros(3))
+    needed = coloured or _is_seen(uneven, uncertainty)
     if needed:
-        applied = uneven[:, None] + (per_channel if coloured else 0.0)
-        gains[enough] = np.exp(-applied)
-    whole = uneven[:, None] + per_channel if coloured else uneven
-    return Evenness(gains, float(_rms(whole)), common_error, needed=needed, coloured=coloured)
+        gains[enough] = np.exp(-whole)
+    return Evenness(gains, float(_rms(whole)), uncertainty, needed=needed, coloured=coloured)
+
+
+def _common_and_tints(changes: FloatArray, trust: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what the channels of each row have in common, (N,), and what each adds, (N, 3)."""
+    known = np.isfinite(changes)
+    share = known * trust
+    total = share.sum(axis=1)
+    seen = np.where(known, changes, 0.0)
+    common = (seen * share).sum(axis=1) / np.where(total > 0, total, 1.0)
+    return common, np.where(known, seen - common[:, None], 0.0)
 
 
 def _is_seen(uneven: FloatArray, error: float) -> bool:

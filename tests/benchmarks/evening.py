@@ -55,6 +55,16 @@ CASES = (
     Case("stars", 0.3, 0.05, limit=0.01),
     Case("lighthouse", 0.0, 0.05, limit=0.01),
     Case("quay", 0.3, 0.03, ramp_ev=1.0, frames=80),
+    Case("quay", 0.5, 0.0, limit=0.006),
+    Case("harbour", 0.0, 0.0),
+    Case("road", 0.0, 0.0, limit=0.01),
+    Case("stars", 0.3, 0.0, limit=0.01),
+    Case("lighthouse", 0.0, 0.0, limit=0.01),
+    Case("fireworks", 0.0, 0.0, limit=0.01),
+    Case("fireworks", 0.0, 0.05, limit=0.01),
+    Case("quay", 0.5, 0.05, frames=8, limit=0.006),
+    Case("quay", 0.3, 0.05, frames=3, limit=0.006),
+    Case("road", 0.5, 0.05, limit=0.01),
 )
 
 
@@ -112,6 +122,7 @@ def measure(case: Case, size: tuple[int, int]) -> dict[str, float]:
     return {
         "gain": float(np.sqrt(np.nanmean(error**2))),
         "told": auto.uncertainty,
+        "applied": float(auto.needed),
         "ramp": float(np.abs(left - left.mean()).max()),
         "s": seconds,
     }
@@ -133,7 +144,7 @@ def main() -> None:
         print(
             f"{case.scene:12}{case.frames:7}{case.movers:8.0%}{case.flicker:9.0%}{case.tint:6.0%}"
             f"{case.ramp_ev:9.1f}{found['gain']:12.2%}{case.limit:8.1%}{found['told']:8.2%}"
-            f"{found['ramp']:13.2%}{found['s']:13.3f}"
+            f"{found['ramp']:13.2%}{found['applied']:3.0f}{found['s']:13.3f}"
         )
 
 
