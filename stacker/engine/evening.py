@@ -12,12 +12,14 @@ import cv2
 import numpy as np
 
 from stacker.burst import FILE_ENDS, Burst
+from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 from stacker.errors import FrameError
+from stacker.light.buffers import zeros
 from stacker.light.evening import LogLight, StillReference, cells_factor, log_cells, still_reference
-from stacker.light.flicker import Evenness, FrameGains, judge_evenness
+from stacker.light.flicker import LEAST_SEEN, Evenness, FrameGains, judge_evenness
 
 # frames that the others are compared with, spread evenly over the burst
 MOST_REFERENCE_FRAMES = 64
@@ -57,7 +59,14 @@ def even_light(
         for place, frame in enumerate(burst.frames)
         if weights[place] > 0 and frame.problem is None
     ]
-    measured = LightPass(burst, places, settings.workers, progress).measure()
+    frame = frame_bytes(
+        burst.size,
+        burst.encoding.stored,
+        developed=burst.development is not None,
+        corrected=bool(burst.corrections),
+    )
+    workers = workers_within(settings.memory, worker_count(settings.workers), frame)
+    measured = LightPass(burst, places, workers, progress).measure()
     known = sorted(measured)
     evenness = Evenness(np.ones((len(known), 3)), 0.0, float("nan"), needed=False, coloured=False)
     if len(known) > 1:
@@ -97,9 +106,11 @@ def _sentence(evenness: Evenness, settings: Settings) -> str:
         return f"the light {what} by {_percent(evenness.unevenness)}{cast}: it is evened"
     if not np.isfinite(evenness.uncertainty):
         return "the light cannot be compared from frame to frame: it is left as it is"
+    if evenness.unevenness <= LEAST_SEEN:
+        return f"the light is even within {_percent(LEAST_SEEN)}: it is left as it is"
     return (
-        f"the light {what} by no more than {_percent(evenness.unevenness)}, which is not seen or "
-        f"not certain (within {_percent(evenness.uncertainty)}): it is left as it is"
+        f"the light {what} by no more than {_percent(evenness.unevenness)}, about as much as can "
+        "be told of this burst: it is left as it is"
     )
 
 
@@ -111,14 +122,15 @@ class LightPass:
     """One look at the frames: each is decoded once (those of a clip twice, beyond 64)."""
 
     def __init__(
-        self, burst: Burst, places: Sequence[int], workers: int | None, progress: Progress
+        self, burst: Burst, places: Sequence[int], workers: int, progress: Progress
     ) -> None:
         self.burst = burst
         self.places = places
-        self.workers = worker_count(workers)
+        self.workers = workers
         self.progress = progress
         self.factor = cells_factor(burst.size)
         self._stopped = threading.Event()
+        self._buffers = threading.local()
 
     def measure(self) -> dict[int, Brightness]:
         """Return how bright each frame is that can be read, by its place."""
@@ -169,10 +181,13 @@ class LightPass:
 
     def _run(self, run: tuple[int, ...], action: Callable[[int, LogLight], None]) -> None:
         """Look at the frames of one file; one that cannot be read costs no other."""
+        width, height = self.burst.size
+        if not hasattr(self._buffers, "pixels"):
+            self._buffers.pixels = zeros((height, width, 3), self.burst.encoding.stored)
         left = list(run)
         while left:
             try:
-                for place, pixels in self.burst.decode(left):
+                for place, pixels in self.burst.decode(tuple(left), out=self._buffers.pixels):
                     if self._stopped.is_set():
                         return
                     action(place, log_cells(pixels, self.burst.encoding, self.factor))

@@ -17,8 +17,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from stacker.light.encoding import Encoding, PixelArray, look_up
-from stacker.light.reduce import reduce_light
+from stacker.light.encoding import Encoding, PixelArray, decode, look_up
 
 LogLight = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
@@ -29,6 +28,8 @@ LONG_SIDE_CELLS = 128
 # noise is cut off on one side, the mean does not follow the light
 CUT_OFF_SHARE = 0.02
 NEARLY_BURNT = 0.95
+# rows of a cell that are looked at, at least; a cell of a large picture has many more
+ROWS_OF_CELL = 12
 # mean light of a cell below which rounding to 8 bits shows
 DARKEST_CELL = 5e-4
 # fewer cells than this tell nothing about a channel
@@ -69,32 +70,29 @@ def log_cells(pixels: PixelArray, encoding: Encoding, factor: int) -> LogLight:
     Parameters
     ----------
     pixels : (H, W, 3) in the given encoding; not changed.
-    factor : pixels along a cell's side, as for ``reduce_light``.
+    factor : pixels along a cell's side. Rows and columns beyond the last whole cell are left out.
     """
-    light = reduce_light(pixels, encoding, factor)
-    trusted = _cut_off(pixels, encoding, factor, light.shape[:2]) <= CUT_OFF_SHARE * 255
-    trusted &= light > DARKEST_CELL
+    rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
+    light = np.empty((rows, columns, 3), np.float32)
+    cut_off = np.empty((rows, columns, 3), np.uint8)
+    step = max(1, factor // ROWS_OF_CELL)
+    for row in range(rows):
+        band = pixels[row * factor : (row + 1) * factor : step, : columns * factor]
+        for values, means in (
+            (decode(band, encoding), light),
+            (_at_an_end(band, encoding), cut_off),
+        ):
+            out = means[row : row + 1]
+            cv2.resize(values, (columns, 1), dst=out, interpolation=cv2.INTER_AREA)
+    trusted = (cut_off <= CUT_OFF_SHARE * 255) & (light > DARKEST_CELL)
     return np.log(light, out=np.full(light.shape, np.nan, np.float32), where=trusted)
 
 
-def _cut_off(
-    pixels: PixelArray, encoding: Encoding, factor: int, cells: tuple[int, ...]
-) -> npt.NDArray[np.uint8]:
-    """Return the share of each cell's pixels that are black or nearly burnt out, 0 to 255."""
-    rows, columns = cells
-    out = np.empty((rows, columns, 3), np.uint8)
-    table = None
-    if not encoding.is_light:
-        light = encoding.table()
-        table = np.where((light <= 0) | (light >= NEARLY_BURNT), 255, 0).astype(np.uint8)
-    for row in range(rows):
-        band = pixels[row * factor : (row + 1) * factor, : columns * factor]
-        if table is None:
-            ends = np.where((band <= 0) | (band >= NEARLY_BURNT), 255, 0).astype(np.uint8)
-        else:
-            ends = look_up(band, table)
-        cv2.resize(ends, (columns, 1), dst=out[row : row + 1], interpolation=cv2.INTER_AREA)
-    return out
+def _at_an_end(pixels: PixelArray, encoding: Encoding) -> npt.NDArray[np.uint8]:
+    """Return 255 where pixels are black or nearly burnt out, 0 elsewhere, same shape."""
+    light = pixels if encoding.is_light else encoding.table()
+    ends = np.where((light <= 0) | (light >= NEARLY_BURNT), 255, 0).astype(np.uint8)
+    return ends if encoding.is_light else look_up(pixels, ends)
 
 
 def rounding_noise(cells: LogLight, encoding: Encoding) -> LogLight:

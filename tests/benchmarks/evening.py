@@ -3,7 +3,10 @@
     python tests/benchmarks/evening.py
 
 Each burst is drawn by ``stacker.scenes``, with patches of other light that hide a share of every
-frame, times known gains, then through the camera's noise and 8-bit JPEGs.
+frame, times known gains, then through the camera's noise and 8-bit JPEGs. Printed are the root
+mean square error of the gains and what the program tells of it, and how far the worst frame lies
+off the ramp after ``--even auto`` (a straight line through 24 frames that flicker by 5 % is not
+known better than to 2 % at its ends, however well each frame is known).
 """
 
 from __future__ import annotations
@@ -135,16 +138,27 @@ def main() -> None:
     parser.add_argument("--only", help="scenes whose names hold this word")
     options = parser.parse_args()
     width, height = map(int, options.size.split("x"))
-    print(f"{'scene':12}{'frames':>7}{'hidden':>8}{'flicker':>9}{'tint':>6}{'ramp EV':>9}", end="")
-    print(f"{'gain error':>12}{'limit':>8}{'told':>8}{'auto, worst':>13}{'CPU s/frame':>13}")
+    columns = (
+        "hidden",
+        "flicker",
+        "tint",
+        "ramp EV",
+        "error",
+        "limit",
+        "told",
+        "auto off",
+        "evened",
+    )
+    print(f"{'scene':12}{'frames':>7}" + "".join(f"{column:>9}" for column in columns), end="")
+    print(f"{'CPU s/frame':>13}")
     for case in CASES:
         if options.only and options.only not in case.scene:
             continue
         found = measure(case, (width, height))
         print(
-            f"{case.scene:12}{case.frames:7}{case.movers:8.0%}{case.flicker:9.0%}{case.tint:6.0%}"
-            f"{case.ramp_ev:9.1f}{found['gain']:12.2%}{case.limit:8.1%}{found['told']:8.2%}"
-            f"{found['ramp']:13.2%}{found['applied']:3.0f}{found['s']:13.3f}"
+            f"{case.scene:12}{case.frames:7}{case.movers:9.0%}{case.flicker:9.0%}{case.tint:9.0%}"
+            f"{case.ramp_ev:9.1f}{found['gain']:9.2%}{case.limit:9.1%}{found['told']:9.2%}"
+            f"{found['ramp']:9.2%}{'yes' if found['applied'] else 'no':>9}{found['s']:13.3f}"
         )
 
 
