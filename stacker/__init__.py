@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
     from stacker.engine import Progress, Settings, Shot, save
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
+    from stacker.light.white_balance import WhiteBalance
     from stacker.scenes import render_scene
 
 __version__ = version.VERSION
@@ -35,6 +36,7 @@ _HOMES = {
     "OptionError": "stacker.errors",
     "OutputError": "stacker.errors",
     "StackerError": "stacker.errors",
+    "WhiteBalance": "stacker.light.white_balance",
     "render_scene": "stacker.scenes",
 }
 
@@ -49,6 +51,7 @@ __all__ = [
     "Settings",
     "Shot",
     "StackerError",
+    "WhiteBalance",
     "__version__",
     "expose",
     "expose_several",

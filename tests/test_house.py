@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "engine": {"errors", "light", "burst", "blend", "finish", "version"},
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
     "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "demo"},
-    "__init__": {"errors", "version", "burst", "engine", "scenes"},
+    "__init__": {"errors", "version", "light", "burst", "engine", "scenes"},
     "__main__": {"cli"},
 }
 VAGUE_NAMES = {"utils", "util", "helpers", "helper", "common", "core", "misc"}

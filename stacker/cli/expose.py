@@ -12,7 +12,7 @@ from stacker.cli.words import frame_numbers, numbers, one_or_two, seconds, spoke
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
-    from stacker.engine import Settings, Shot
+    from stacker.engine import BalanceChoice, Settings, Shot
 
 SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
     "Which frames",
@@ -151,6 +151,16 @@ def expose(
             autocompletion=lambda: ["start", "end", "both"],
         ),
     ] = "start",
+    even: Annotated[
+        str,
+        typer.Option(
+            help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
+            "dusk, level takes out both.",
+            metavar="off|auto|level",
+            rich_help_panel=ADDING,
+            autocompletion=lambda: ["off", "auto", "level"],
+        ),
+    ] = "off",
     hold: Annotated[str, typer.Option(hidden=True)] = "still",
     bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
     exposure: Annotated[
@@ -169,6 +179,31 @@ def expose(
             rich_help_panel=LEAVING,
         ),
     ] = False,
+    warmth: Annotated[
+        float | None,
+        typer.Option(
+            help="White balance in mired, -100 (colder) to 100 (warmer); 20 is a light filter.",
+            metavar="N",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
+    gains: Annotated[
+        str | None,
+        typer.Option(
+            help="White balance by factors of red, green and blue light, such as 1.1,1,0.8.",
+            metavar="R,G,B",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
+    neutral: Annotated[
+        str | None,
+        typer.Option(
+            help="White balance by a spot of the result that shall come out grey: its pixel, "
+            "counted from 0 at the upper left.",
+            metavar="X,Y",
+            rich_help_panel=LEAVING,
+        ),
+    ] = None,
     depth: Annotated[
         int | None,
         typer.Option(
@@ -270,6 +305,7 @@ def expose(
     A clip, 2 s long: stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
     """
     with telling_errors():
+        from stacker.engine.balance import BalanceChoice
         from stacker.engine.settings import Settings, refuse_unbuilt
 
         refuse_unbuilt(bridge=bridge)
@@ -287,6 +323,7 @@ def expose(
             tail_s=tail,
             tail_to=tail_to,  # type: ignore[arg-type]  # checked by the settings themselves
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
+            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
             workers=workers,
@@ -295,6 +332,11 @@ def expose(
             note("--trim counts only with --blend trimmed", quiet=quiet)
         if (tail is not None or floor != "plain") and "lighten" not in settings.blends:
             note("--floor and --tail count only with --blend lighten", quiet=quiet)
+        balance = BalanceChoice(
+            warmth=warmth,
+            gains=numbers("--gains", gains) if gains is not None else None,
+            neutral=numbers("--neutral", neutral) if neutral is not None else None,
+        )
         finishing = {
             "depth": depth,
             "exposure_ev": exposure,
@@ -308,13 +350,14 @@ def expose(
             "frame_shutter_s": frame_shutter,
             "strict": strict,
         }
-        _expose(burst, output, settings, finishing, opening, report, quiet=quiet)
+        _expose(burst, output, settings, balance, finishing, opening, report, quiet=quiet)
 
 
 def _expose(
     sources: list[str],
     output: Path,
     settings: Settings,
+    balance: BalanceChoice,
     finishing: dict[str, Any],
     opening: dict[str, Any],
     report: Path | None,
@@ -340,16 +383,18 @@ def _expose(
         check_place(report, overwrite=overwrite)
         _check_names(report, targets)
     burst = open_burst(sources, **opening)
+    balance.check(burst.size)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:
         check_place(report, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
+        white_balance = balance.balance_for(next(iter(shots.values())))
         progress.start("writing", len(shots))
         reports = []
         for name, shot in shots.items():
-            reports.append(save(shot, targets[name], **finishing))
+            reports.append(save(shot, targets[name], white_balance=white_balance, **finishing))
             progress.advance()
     if report is not None:
         whole = reports[0] if len(reports) == 1 else reports

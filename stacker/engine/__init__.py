@@ -1,5 +1,6 @@
 """Runs the way of the data: settings, memory, workers, passes over the files, the report."""
 
+from stacker.engine.balance import BalanceChoice
 from stacker.engine.expose import expose_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
@@ -8,6 +9,7 @@ from stacker.engine.settings import Settings
 from stacker.engine.shot import Shot
 
 __all__ = [
+    "BalanceChoice",
     "Progress",
     "Settings",
     "Shot",

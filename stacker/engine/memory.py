@@ -10,6 +10,7 @@ from pathlib import Path
 
 from stacker.blend import Blend, Intake
 from stacker.errors import OptionError
+from stacker.light.encoding import Stored
 
 UNITS = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9, "t": 10**12}
 # of the memory that is free, unless the user says otherwise
@@ -88,10 +89,7 @@ def plan_passes(
         Not even one row fits.
     """
     width, height = size
-    itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[intake.encoding.stored]
-    frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
-    frame += width * height * DEVELOPING_PIXEL_BYTES if developed else 0
-    frame += width * height * STORED_PIXEL_BYTES if corrected else 0
+    frame = frame_bytes(size, intake.encoding.stored, developed=developed, corrected=corrected)
     row = sum(blend.row_bytes(intake, width) for blend in blends)
     whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:
@@ -120,6 +118,27 @@ def plan_passes(
         remedy="allow more, or close other programs",
         code="option-memory",
     )
+
+
+def frame_bytes(size: tuple[int, int], stored: Stored, *, developed: bool, corrected: bool) -> int:
+    """Return what one frame takes while it is worked on, in bytes; arguments as ``plan_passes``."""
+    width, height = size
+    itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[stored]
+    frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))
+    frame += width * height * DEVELOPING_PIXEL_BYTES if developed else 0
+    frame += width * height * STORED_PIXEL_BYTES if corrected else 0
+    return frame
+
+
+def workers_within(memory: int | None, wished: int, frame: int) -> int:
+    """Return how many threads, of those wished for, can hold a frame of so many bytes each.
+
+    One always can: what does not fit at all is told when the passes are planned.
+    """
+    if memory is None and PROGRAM_BYTES + wished * frame <= MODEST_BYTES:
+        return wished
+    allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
+    return max(1, min(wished, (allowed - PROGRAM_BYTES) // frame))
 
 
 def free_memory() -> int:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from stacker.burst import Burst
+from stacker.engine.evening import even_light
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 
@@ -36,4 +37,19 @@ def prepare(
     ----------
     weights : one per frame of the burst; frames of weight 0 take no part.
     """
-    return Prepared(burst)
+    prepared = Prepared(burst)
+    if settings.even != "off":
+        prepared = _evened(prepared, settings, weights, progress)
+    return prepared
+
+
+def _evened(
+    prepared: Prepared, settings: Settings, weights: Sequence[float], progress: Progress
+) -> Prepared:
+    """Return the burst in even light."""
+    evened = even_light(prepared.burst, settings, weights, progress)
+    return Prepared(
+        evened.burst,
+        {**prepared.found, **evened.found},
+        (*prepared.warnings, evened.sentence),
+    )

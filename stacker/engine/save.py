@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from stacker.engine.shot import Shot
 from stacker.finish import Metadata, Tone, leaving_space, place_file, save_picture
+from stacker.light.white_balance import WhiteBalance
 from stacker.version import PROGRAM
 
 # of the report, what it takes to make the picture again
@@ -24,6 +26,7 @@ def save(
     exposure_ev: float = 0.0,
     shoulder: bool = False,
     space: str | None = None,
+    white_balance: WhiteBalance | None = None,
     keep_location: bool = False,
     overwrite: bool = False,
 ) -> dict[str, Any]:
@@ -37,6 +40,7 @@ def save(
     shoulder : bend highlights so that light above 1.0 keeps its shades.
     space : srgb, display-p3, adobe-rgb or rec2020: the colour space of the file; the burst's own
         if None.
+    white_balance : gains of the channels in linear light, applied before all else.
     keep_location : keep the place and the owner's name that the first frame carries.
     overwrite : replace a file that is there; never one of the sources.
 
@@ -53,6 +57,7 @@ def save(
     finishing = {
         "exposure_ev": exposure_ev,
         "shoulder": shoulder,
+        "white_balance": asdict(white_balance) if white_balance else None,
         "depth": depth,
         # asking for the burst's own space is asking for nothing
         "space": None if leaving is shot.space else space,
@@ -72,6 +77,7 @@ def save(
         target_space=leaving,
         unbounded=bool(shot.report["converted"]),
         tone=tone,
+        white_balance=white_balance,
         metadata=Metadata(
             exif=shot.exif,
             exposure_s=shot.open_s,

@@ -15,6 +15,7 @@ OnBad = Literal["stop", "skip"]
 Hold = Literal["still"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
+Even = Literal["off", "auto", "level"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +37,8 @@ class Settings:
         frame; light does not fade if None.
     tail_to : the side to which it fades; with ``both`` the middle of the span is brightest.
     trim : limits of the trimmed mean below and above, in standard deviations.
+    even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
+        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
@@ -54,12 +57,14 @@ class Settings:
     tail_s: float | None = None
     tail_to: TailTo = "start"
     trim: tuple[float, float] = (3.0, 3.0)
+    even: Even = "off"
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
 
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
+        _choice("--even", self.even, get_args(Even))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))

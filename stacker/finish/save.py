@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from stacker.finish.tiff import write_tiff
 from stacker.finish.tone import Tone, apply, tone_table
 from stacker.light.encoding import CodedLight, Picture, Uint16Array, as_light, look_up
 from stacker.light.space import ColourSpace, linear_twin
+from stacker.light.white_balance import WhiteBalance, apply_balance
 
 # pixels finished at a time: their codes stay in the third-level cache on the way to the file
 PIECE_PIXELS = 1 << 18
@@ -37,6 +39,7 @@ def save_picture(
     metadata: Metadata,
     target_space: ColourSpace | None = None,
     unbounded: bool = False,
+    white_balance: WhiteBalance | None = None,
     depth: int | None = None,
     overwrite: bool = False,
     sources: Collection[Path] = (),
@@ -53,6 +56,7 @@ def save_picture(
     target_space : the one in which it leaves and whose profile goes into the file; ``space`` if
         None.
     unbounded : whether the light may lie outside its own space, as after a conversion.
+    white_balance : done to the light before the tone; None leaves it as it is.
     depth : bits per channel; None for the suffix's usual depth. 32 is float32 linear light,
         which is not clipped, with the profile of the space's linear twin.
     overwrite : replace a file that is there.
@@ -80,6 +84,10 @@ def save_picture(
     with place_file(target, overwrite=overwrite, sources=sources) as file:
         pieces = _pieces(bands, size)
         outgoing = Outgoing(space, leaving)
+        if white_balance is not None and not white_balance.neutral:
+            pieces = _balanced(pieces, white_balance, space, white=tone.brightest)
+            brightest = tone.brightest * white_balance.greatest_gain(space)
+            tone = replace(tone, brightest=brightest)
         if unbounded or leaving is not space:
             pieces, tone = _outgoing(pieces, tone, outgoing), Tone()
         if file_format is TIFF:
@@ -117,6 +125,13 @@ def _pieces(bands: Iterable[Picture], size: tuple[int, int]) -> Iterator[Picture
             yield CodedLight(part, band.table) if isinstance(band, CodedLight) else part
     if done != height:
         raise ValueError(f"the bands end after {done} of {height} rows")
+
+
+def _balanced(
+    pieces: Iterable[Picture], balance: WhiteBalance, space: ColourSpace, *, white: float
+) -> Iterator[Picture]:
+    for piece in pieces:
+        yield apply_balance(balance, as_light(piece), space, white=white)
 
 
 def _light(pieces: Iterable[Picture], tone: Tone) -> Iterator[npt.NDArray[Any]]:

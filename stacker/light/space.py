@@ -85,6 +85,15 @@ def _d65_to_d50() -> Float64Array:
     return matrix
 
 
+def light_from_d65(xy: tuple[float, float], space: ColourSpace) -> Float64Array:
+    """Return the linear light, float64 (3,), of a chromaticity under D65 with luminance Y = 1.
+
+    Brought to the profile's D50 by the linear Bradford transform.
+    """
+    light: Float64Array = np.linalg.solve(np.asarray(space.to_xyz), _d65_to_d50() @ _xyz_of(xy))
+    return light
+
+
 def made_space(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
     """Return a space with a profile written for it."""
     return ColourSpace(name, curve, to_xyz, build_profile(name, curve, to_xyz))

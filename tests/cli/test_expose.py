@@ -182,7 +182,9 @@ class TestRefusals:
             ["--shutter", "-1"], ["--interval", "0"], ["--frame-shutter", "nan"],
             ["--on-bad", "maybe"], ["--hold", "sky"], ["--bridge"], ["--exposure", "nan"],
             ["--last", "3", "--shutter", "1"], ["--trim", "0"], ["--without", "x"],
-            ["--without", "9"], ["--without", "1-6"],
+            ["--without", "9"], ["--without", "1-6"], ["--warmth", "200"], ["--gains", "1,2"],
+            ["--neutral", "48,3"], ["--warmth", "9", "--gains", "1,1,1"], ["--neutral", "3"],
+            ["--even", "perhaps"],
         ],
     )  # fmt: skip
     def test_options_that_make_no_sense(self, burst, out, words):
