@@ -3,296 +3,52 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
-
+from stacker.cli import options
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import frame_numbers, numbers, one_or_two, seconds, spoken
+from stacker.cli.words import frame_numbers, numbers, one_or_two, spoken
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
     from stacker.engine import BalanceChoice, Settings, Shot
 
-SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
-    "Which frames",
-    "How frames add up",
-    "Brightness and files",
-    "When the camera's clock is missing or wrong",
-    "How it runs",
-)
-
-
-def _blends_with(incomplete: str) -> list[tuple[str, str]]:
-    """Return the blends that begin like this, with a word on each, for the shell."""
-    from stacker.blend import BLENDS
-
-    return [(b.name, b.summary) for b in BLENDS.values() if b.name.startswith(incomplete)]
-
 
 def expose(
-    burst: Annotated[
-        list[str],
-        typer.Argument(help="A folder, files, a pattern in quotes, or a clip.", metavar="BURST..."),
-    ],
-    output: Annotated[
-        Path,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The picture to write: .tif or .png (16 bit) or .jpg.",
-            metavar="FILE",
-        ),
-    ],
-    first: Annotated[
-        int | None,
-        typer.Option(
-            help="The first frame to use, counted from 1.", metavar="N", rich_help_panel=SPAN
-        ),
-    ] = None,
-    last: Annotated[
-        int | None,
-        typer.Option(help="The last frame to use.", metavar="N", rich_help_panel=SPAN),
-    ] = None,
-    shutter: Annotated[
-        float | None,
-        typer.Option(
-            help="Open time to build, from --first on, as near as whole frames come.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=SPAN,
-        ),
-    ] = None,
-    without: Annotated[
-        str | None,
-        typer.Option(
-            help="Frames to leave out, such as 13,17-19.", metavar="LIST", rich_help_panel=SPAN
-        ),
-    ] = None,
-    on_bad: Annotated[
-        str,
-        typer.Option(
-            help="A frame that cannot be read or does not fit: stop, or skip it.",
-            metavar="stop|skip",
-            rich_help_panel=SPAN,
-            autocompletion=lambda: ["stop", "skip"],
-        ),
-    ] = "stop",
-    blend: Annotated[
-        list[str],
-        typer.Option(
-            help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas, are "
-            "made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
-            metavar="NAME",
-            rich_help_panel=ADDING,
-            autocompletion=_blends_with,
-        ),
-    ] = ["mean"],  # noqa: B006 - typer reads it as a constant
-    ramp_in: Annotated[
-        float,
-        typer.Option(
-            help="Time over which the shutter opens: streaks begin softly.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=ADDING,
-        ),
-    ] = 0.0,
-    ramp_out: Annotated[
-        float,
-        typer.Option(
-            help="Time over which the shutter closes: streaks end softly.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=ADDING,
-        ),
-    ] = 0.0,
-    weights: Annotated[
-        str | None,
-        typer.Option(
-            help="How much each frame counts: one number per frame used, such as 1,1,0.5,0.",
-            metavar="LIST",
-            rich_help_panel=ADDING,
-        ),
-    ] = None,
-    trim: Annotated[
-        str | None,
-        typer.Option(
-            help="For trimmed: how far below and above the middle a value may lie, in standard "
-            "deviations (3,3 if not given).",
-            metavar="LOW,HIGH",
-            rich_help_panel=ADDING,
-        ),
-    ] = None,
-    floor: Annotated[
-        str,
-        typer.Option(
-            help="For lighten: true keeps the dark sky as dark and clean as the mean, and the "
-            "brightest value only where it stands clear of the noise; for nights.",
-            metavar="plain|true",
-            rich_help_panel=ADDING,
-            autocompletion=lambda: ["plain", "true"],
-        ),
-    ] = "plain",
-    tail: Annotated[
-        float | None,
-        typer.Option(
-            help="For lighten: time over which light fades to nothing, so that streaks get tails.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=ADDING,
-        ),
-    ] = None,
-    tail_to: Annotated[
-        str,
-        typer.Option(
-            help="Where tails point: to the start of the streaks, the end, or both.",
-            metavar="start|end|both",
-            rich_help_panel=ADDING,
-            autocompletion=lambda: ["start", "end", "both"],
-        ),
-    ] = "start",
-    even: Annotated[
-        str,
-        typer.Option(
-            help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
-            "dusk, level takes out both.",
-            metavar="off|auto|level",
-            rich_help_panel=ADDING,
-            autocompletion=lambda: ["off", "auto", "level"],
-        ),
-    ] = "off",
-    hold: Annotated[str, typer.Option(hidden=True)] = "still",
-    bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
-    exposure: Annotated[
-        float,
-        typer.Option(
-            help="Stops by which to brighten the result.",
-            metavar="STOPS",
-            rich_help_panel=LEAVING,
-        ),
-    ] = 0.0,
-    shoulder: Annotated[
-        bool,
-        typer.Option(
-            "--shoulder",
-            help="Bend highlights so that light beyond white keeps its shades, as after a sum.",
-            rich_help_panel=LEAVING,
-        ),
-    ] = False,
-    warmth: Annotated[
-        float | None,
-        typer.Option(
-            help="White balance in mired, -100 (colder) to 100 (warmer); 20 is a light filter.",
-            metavar="N",
-            rich_help_panel=LEAVING,
-        ),
-    ] = None,
-    gains: Annotated[
-        str | None,
-        typer.Option(
-            help="White balance by factors of red, green and blue light, such as 1.1,1,0.8.",
-            metavar="R,G,B",
-            rich_help_panel=LEAVING,
-        ),
-    ] = None,
-    neutral: Annotated[
-        str | None,
-        typer.Option(
-            help="White balance by a spot of the result that shall come out grey: its pixel, "
-            "counted from 0 at the upper left.",
-            metavar="X,Y",
-            rich_help_panel=LEAVING,
-        ),
-    ] = None,
-    depth: Annotated[
-        int | None,
-        typer.Option(
-            help="32 makes a .tif of linear light in floating point.",
-            metavar="BITS",
-            rich_help_panel=LEAVING,
-        ),
-    ] = None,
-    space: Annotated[
-        str | None,
-        typer.Option(
-            help="Colour space of the file: srgb, display-p3, adobe-rgb or rec2020; the burst's "
-            "own if not given.",
-            metavar="NAME",
-            rich_help_panel=LEAVING,
-            autocompletion=lambda: ["srgb", "display-p3", "adobe-rgb", "rec2020"],
-        ),
-    ] = None,
-    keep_location: Annotated[
-        bool,
-        typer.Option(
-            "--keep-location",
-            help="Keep the place and the owner's name that the first frame carries.",
-            rich_help_panel=LEAVING,
-        ),
-    ] = False,
-    overwrite: Annotated[
-        bool,
-        typer.Option(
-            "--overwrite",
-            help="Replace files that are there; never the frames.",
-            rich_help_panel=LEAVING,
-        ),
-    ] = False,
-    strict: Annotated[
-        bool,
-        typer.Option(
-            "--strict",
-            help="Guess nothing about colour: refuse frames whose profile cannot be used, or "
-            "differs from the first one's.",
-            rich_help_panel=LEAVING,
-        ),
-    ] = False,
-    report: Annotated[
-        Path | None,
-        typer.Option(
-            help="Write everything that was found and done as JSON.",
-            metavar="FILE",
-            rich_help_panel=LEAVING,
-        ),
-    ] = None,
-    interval: Annotated[
-        float | None,
-        typer.Option(
-            help="From one frame's start to the next.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=CLOCK,
-        ),
-    ] = None,
-    frame_shutter: Annotated[
-        float | None,
-        typer.Option(
-            help="How long each frame was open.",
-            metavar="SECONDS",
-            parser=seconds,
-            rich_help_panel=CLOCK,
-        ),
-    ] = None,
-    memory: Annotated[
-        str | None,
-        typer.Option(
-            help="Memory to keep within, such as 2GB; half of what is free, if not given.",
-            metavar="SIZE",
-            rich_help_panel=RUNNING,
-        ),
-    ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option(
-            help="Frames worked on at once; one per processor, if not given.",
-            metavar="N",
-            rich_help_panel=RUNNING,
-        ),
-    ] = None,
-    quiet: Annotated[
-        bool,
-        typer.Option("--quiet", "-q", help="No progress, no notes.", rich_help_panel=RUNNING),
-    ] = False,
+    burst: options.Burst,
+    output: options.Output,
+    first: options.First = None,
+    last: options.Last = None,
+    shutter: options.Shutter = None,
+    without: options.Without = None,
+    on_bad: options.OnBad = "stop",
+    blend: options.Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
+    ramp_in: options.RampIn = 0.0,
+    ramp_out: options.RampOut = 0.0,
+    weights: options.Weights = None,
+    trim: options.Trim = None,
+    floor: options.Floor = "plain",
+    tail: options.Tail = None,
+    tail_to: options.TailTo = "start",
+    even: options.Even = "off",
+    hold: options.Hold = "still",
+    bridge: options.Bridge = False,
+    exposure: options.Exposure = 0.0,
+    shoulder: options.Shoulder = False,
+    warmth: options.Warmth = None,
+    gains: options.Gains = None,
+    neutral: options.Neutral = None,
+    depth: options.Depth = None,
+    space: options.Space = None,
+    keep_location: options.KeepLocation = False,
+    overwrite: options.Overwrite = False,
+    strict: options.Strict = False,
+    report: options.Report = None,
+    interval: options.Interval = None,
+    frame_shutter: options.FrameShutter = None,
+    memory: options.Memory = None,
+    workers: options.Workers = None,
+    quiet: options.Quiet = False,
 ) -> None:
     """Make a long exposure from a burst of short frames.
 

@@ -1,0 +1,287 @@
+"""What can be said to ``stacker expose``: one alias per option, in the order of its help."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stacker.cli.words import seconds
+
+SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
+    "Which frames",
+    "How frames add up",
+    "Brightness and files",
+    "When the camera's clock is missing or wrong",
+    "How it runs",
+)
+
+
+def _blends_with(incomplete: str) -> list[tuple[str, str]]:
+    """Return the blends that begin like this, with a word on each, for the shell."""
+    from stacker.blend import BLENDS
+
+    return [(b.name, b.summary) for b in BLENDS.values() if b.name.startswith(incomplete)]
+
+
+Burst = Annotated[
+    list[str],
+    typer.Argument(help="A folder, files, a pattern in quotes, or a clip.", metavar="BURST..."),
+]
+Output = Annotated[
+    Path,
+    typer.Option(
+        "-o",
+        "--output",
+        help="The picture to write: .tif or .png (16 bit) or .jpg.",
+        metavar="FILE",
+    ),
+]
+First = Annotated[
+    int | None,
+    typer.Option(help="The first frame to use, counted from 1.", metavar="N", rich_help_panel=SPAN),
+]
+Last = Annotated[
+    int | None,
+    typer.Option(help="The last frame to use.", metavar="N", rich_help_panel=SPAN),
+]
+Shutter = Annotated[
+    float | None,
+    typer.Option(
+        help="Open time to build, from --first on, as near as whole frames come.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=SPAN,
+    ),
+]
+Without = Annotated[
+    str | None,
+    typer.Option(
+        help="Frames to leave out, such as 13,17-19.", metavar="LIST", rich_help_panel=SPAN
+    ),
+]
+OnBad = Annotated[
+    str,
+    typer.Option(
+        help="A frame that cannot be read or does not fit: stop, or skip it.",
+        metavar="stop|skip",
+        rich_help_panel=SPAN,
+        autocompletion=lambda: ["stop", "skip"],
+    ),
+]
+Blend = Annotated[
+    list[str],
+    typer.Option(
+        help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas, are "
+        "made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
+        metavar="NAME",
+        rich_help_panel=ADDING,
+        autocompletion=_blends_with,
+    ),
+]
+RampIn = Annotated[
+    float,
+    typer.Option(
+        help="Time over which the shutter opens: streaks begin softly.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=ADDING,
+    ),
+]
+RampOut = Annotated[
+    float,
+    typer.Option(
+        help="Time over which the shutter closes: streaks end softly.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=ADDING,
+    ),
+]
+Weights = Annotated[
+    str | None,
+    typer.Option(
+        help="How much each frame counts: one number per frame used, such as 1,1,0.5,0.",
+        metavar="LIST",
+        rich_help_panel=ADDING,
+    ),
+]
+Trim = Annotated[
+    str | None,
+    typer.Option(
+        help="For trimmed: how far below and above the middle a value may lie, in standard "
+        "deviations (3,3 if not given).",
+        metavar="LOW,HIGH",
+        rich_help_panel=ADDING,
+    ),
+]
+Floor = Annotated[
+    str,
+    typer.Option(
+        help="For lighten: true keeps the dark sky as dark and clean as the mean, and the "
+        "brightest value only where it stands clear of the noise; for nights.",
+        metavar="plain|true",
+        rich_help_panel=ADDING,
+        autocompletion=lambda: ["plain", "true"],
+    ),
+]
+Tail = Annotated[
+    float | None,
+    typer.Option(
+        help="For lighten: time over which light fades to nothing, so that streaks get tails.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=ADDING,
+    ),
+]
+TailTo = Annotated[
+    str,
+    typer.Option(
+        help="Where tails point: to the start of the streaks, the end, or both.",
+        metavar="start|end|both",
+        rich_help_panel=ADDING,
+        autocompletion=lambda: ["start", "end", "both"],
+    ),
+]
+Even = Annotated[
+    str,
+    typer.Option(
+        help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
+        "dusk, level takes out both.",
+        metavar="off|auto|level",
+        rich_help_panel=ADDING,
+        autocompletion=lambda: ["off", "auto", "level"],
+    ),
+]
+Hold = Annotated[str, typer.Option(hidden=True)]
+Bridge = Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)]
+Exposure = Annotated[
+    float,
+    typer.Option(
+        help="Stops by which to brighten the result.",
+        metavar="STOPS",
+        rich_help_panel=LEAVING,
+    ),
+]
+Shoulder = Annotated[
+    bool,
+    typer.Option(
+        "--shoulder",
+        help="Bend highlights so that light beyond white keeps its shades, as after a sum.",
+        rich_help_panel=LEAVING,
+    ),
+]
+Warmth = Annotated[
+    float | None,
+    typer.Option(
+        help="White balance in mired, -100 (colder) to 100 (warmer); 20 is a light filter.",
+        metavar="N",
+        rich_help_panel=LEAVING,
+    ),
+]
+Gains = Annotated[
+    str | None,
+    typer.Option(
+        help="White balance by factors of red, green and blue light, such as 1.1,1,0.8.",
+        metavar="R,G,B",
+        rich_help_panel=LEAVING,
+    ),
+]
+Neutral = Annotated[
+    str | None,
+    typer.Option(
+        help="White balance by a spot of the result that shall come out grey: its pixel, "
+        "counted from 0 at the upper left.",
+        metavar="X,Y",
+        rich_help_panel=LEAVING,
+    ),
+]
+Depth = Annotated[
+    int | None,
+    typer.Option(
+        help="32 makes a .tif of linear light in floating point.",
+        metavar="BITS",
+        rich_help_panel=LEAVING,
+    ),
+]
+Space = Annotated[
+    str | None,
+    typer.Option(
+        help="Colour space of the file: srgb, display-p3, adobe-rgb or rec2020; the burst's "
+        "own if not given.",
+        metavar="NAME",
+        rich_help_panel=LEAVING,
+        autocompletion=lambda: ["srgb", "display-p3", "adobe-rgb", "rec2020"],
+    ),
+]
+KeepLocation = Annotated[
+    bool,
+    typer.Option(
+        "--keep-location",
+        help="Keep the place and the owner's name that the first frame carries.",
+        rich_help_panel=LEAVING,
+    ),
+]
+Overwrite = Annotated[
+    bool,
+    typer.Option(
+        "--overwrite",
+        help="Replace files that are there; never the frames.",
+        rich_help_panel=LEAVING,
+    ),
+]
+Strict = Annotated[
+    bool,
+    typer.Option(
+        "--strict",
+        help="Guess nothing about colour: refuse frames whose profile cannot be used, or "
+        "differs from the first one's.",
+        rich_help_panel=LEAVING,
+    ),
+]
+Report = Annotated[
+    Path | None,
+    typer.Option(
+        help="Write everything that was found and done as JSON.",
+        metavar="FILE",
+        rich_help_panel=LEAVING,
+    ),
+]
+Interval = Annotated[
+    float | None,
+    typer.Option(
+        help="From one frame's start to the next.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=CLOCK,
+    ),
+]
+FrameShutter = Annotated[
+    float | None,
+    typer.Option(
+        help="How long each frame was open.",
+        metavar="SECONDS",
+        parser=seconds,
+        rich_help_panel=CLOCK,
+    ),
+]
+Memory = Annotated[
+    str | None,
+    typer.Option(
+        help="Memory to keep within, such as 2GB; half of what is free, if not given.",
+        metavar="SIZE",
+        rich_help_panel=RUNNING,
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        help="Frames worked on at once; one per processor, if not given.",
+        metavar="N",
+        rich_help_panel=RUNNING,
+    ),
+]
+Quiet = Annotated[
+    bool,
+    typer.Option("--quiet", "-q", help="No progress, no notes.", rich_help_panel=RUNNING),
+]
