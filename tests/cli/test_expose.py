@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
 import tifffile
 
@@ -235,12 +236,14 @@ class TestFiles:
              "-o", str(out / name), "--workers", "1"],
             stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
+        deadline = time.monotonic() + 60
         if moment == "writing":
-            deadline = time.monotonic() + 60
             while not list(out.glob(".*.part")) and time.monotonic() < deadline:
                 time.sleep(0.005)
         else:
-            time.sleep(0.7)
+            # the libraries are loaded, and threads read the frames
+            while psutil.Process(process.pid).num_threads() < 2 and time.monotonic() < deadline:
+                time.sleep(0.005)
         process.send_signal(how)
         _, errors = process.communicate(timeout=60)
         assert process.returncode == code, errors
