@@ -1,8 +1,9 @@
 """Colour spaces: a transfer function, primaries, and the profile that says so in a file.
 
 Sources: sRGB IEC 61966-2-1:1999; Adobe RGB (1998) Color Image Encoding, version 2005-05;
-Display P3 as SMPTE EG 432-1 primaries with the sRGB curve. Matrices are adapted to D50 by the
-linear Bradford transform (ICC.1:2022 annex E).
+Display P3 as SMPTE EG 432-1 primaries with the sRGB curve; Recommendation ITU-R BT.2020-2, tables 3
+(primaries) and 4 (the inverse of the camera's curve); BT.709-6; BT.601-7; EBU Tech 3213. Matrices
+are adapted to D50 by the linear Bradford transform (ICC.1:2022 annex E).
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from stacker.light.icc import D50, Matrix, ProfileError, build_profile, parse_pr
 from stacker.light.srgb import SRGB_CURVE
 
 D65_XY = (0.3127, 0.3290)
+# where foot and power law of BT.2020 meet with one slope, to more digits than the table gives
+BT2020_ALPHA, BT2020_BETA = 1.09929682680944, 0.018053968510807
 BRADFORD = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
@@ -81,22 +84,51 @@ def _d65_to_d50() -> Float64Array:
     return matrix
 
 
-def _make(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
+def made_space(name: str, curve: Curve, to_xyz: Matrix) -> ColourSpace:
+    """Return a space with a profile written for it."""
     return ColourSpace(name, curve, to_xyz, build_profile(name, curve, to_xyz))
 
 
-SRGB = _make("sRGB", SRGB_CURVE, _primaries_to_xyz((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)))
-DISPLAY_P3 = _make(
+SRGB = made_space("sRGB", SRGB_CURVE, _primaries_to_xyz((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)))
+DISPLAY_P3 = made_space(
     "Display P3", SRGB_CURVE, _primaries_to_xyz((0.68, 0.32), (0.265, 0.69), (0.15, 0.06))
 )
-ADOBE_RGB = _make(
+ADOBE_RGB = made_space(
     "Adobe RGB (1998)",
     ParametricCurve(563 / 256),
     _primaries_to_xyz((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)),
+)
+REC2020 = made_space(
+    "Rec. 2020",
+    ParametricCurve(
+        g=1 / 0.45,
+        a=1 / BT2020_ALPHA,
+        b=1 - 1 / BT2020_ALPHA,
+        c=1 / 4.5,
+        d=4.5 * BT2020_BETA,
+    ),
+    _primaries_to_xyz((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)),
+)
+# what video cameras write: one curve for all, that of BT.2020
+BT709 = made_space("BT.709", REC2020.curve, SRGB.to_xyz)
+BT601_525 = made_space(
+    "BT.601 with 525 lines",
+    REC2020.curve,
+    _primaries_to_xyz((0.630, 0.340), (0.310, 0.595), (0.155, 0.070)),
+)
+BT601_625 = made_space(
+    "BT.601 with 625 lines",
+    REC2020.curve,
+    _primaries_to_xyz((0.64, 0.33), (0.29, 0.60), (0.15, 0.06)),
+)
+EBU_3213 = made_space(
+    "EBU Tech 3213",
+    REC2020.curve,
+    _primaries_to_xyz((0.630, 0.340), (0.295, 0.605), (0.155, 0.077)),
 )
 
 
 @cache
 def linear_twin(space: ColourSpace) -> ColourSpace:
     """Return the space of the same primaries in which the numbers are linear light."""
-    return _make(f"{space.name or 'RGB'}, linear light", LINEAR, space.to_xyz)
+    return made_space(f"{space.name or 'RGB'}, linear light", LINEAR, space.to_xyz)
