@@ -5,7 +5,7 @@ Source: ITU-T H.273 (07/2021), tables 2 (primaries), 3 (transfer curves) and 4 (
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 
@@ -69,7 +69,7 @@ LUMA_SHARES = {
 RGB_MATRIX, YCGCO = 0, 8
 
 
-@lru_cache(maxsize=32)
+@cache
 def numbered_space(primaries: int, curve: int) -> ColourSpace:
     """Return the space of numbered primaries and transfer curve, the same object for the same.
 
@@ -94,7 +94,7 @@ def numbered_space(primaries: int, curve: int) -> ColourSpace:
     return ColourSpace(name, function, base.to_xyz, icc)
 
 
-@lru_cache(maxsize=16)
+@cache
 def rgb_of_ycbcr(matrix: int) -> Float64Array:
     """Return the matrix (3, 3) from Y in [0, 1], Cb and Cr in [-0.5, 0.5] to R, G, B in [0, 1].
 

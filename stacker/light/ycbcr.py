@@ -17,8 +17,8 @@ from stacker.light.curves import Float64Array
 from stacker.light.encoding import CODE_MAX, CodeArray
 from stacker.light.h273 import RGB_MATRIX, rgb_of_ycbcr
 
-# samples of a plane worked on at a time: with their temporaries they stay in the cache
-BLOCK_SAMPLES = 1 << 16
+# samples of a plane worked on at a time: with their temporaries they stay in the third-level cache
+BLOCK_SAMPLES = 1 << 18
 # OpenCV works on 8-bit codes with factors of so many bits behind the point
 FACTOR_STEPS = 1 << 10
 
@@ -43,25 +43,26 @@ class YcbcrCodes:
         """Return the matrix (3, 4) from codes to RGB codes of 8 or of 16 bits.
 
         For 8 bits its factors are the nearest that OpenCV computes with, chosen so that grays come
-        out gray and the error is none in the middle: a tenth of a code at the most elsewhere.
+        out gray and the error is none in the middle: a sixth of a code at the most elsewhere.
         """
-        unit = float(1 << (self.bits - 8))
-        chroma = 0.0 if self.matrix == RGB_MATRIX else 1.0
-        if self.full_range:
-            low, spans = 0.0, np.full(3, (1 << self.bits) - 1.0)
-        else:
-            spans = np.array([219.0, 219.0, 219.0]) + np.array([0.0, 5.0, 5.0]) * chroma
-            low, spans = 16 * unit, spans * unit
-        zeros = np.array([low, low, low])
-        zeros[1:] = zeros[1:] * (1 - chroma) + 128 * unit * chroma
+        zeros, spans = self._ranges()
         top = 255.0 if self.bits == 8 else float(CODE_MAX)
         factors = rgb_of_ycbcr(self.matrix) / spans * top
         if self.bits > 8:
             return np.column_stack((factors, -factors @ zeros))
-        middle = zeros + np.array([spans[0] / 2, *(spans[1:] / 2 * (1 - chroma))])
-        exact = factors @ (middle - zeros)
+        gray = (0.5, 0.5, 0.5) if self.matrix == RGB_MATRIX else (0.5, 0.0, 0.0)
+        middle = zeros + spans * gray
         rounded = np.rint(factors * FACTOR_STEPS) / FACTOR_STEPS
-        return np.column_stack((rounded, exact - rounded @ middle))
+        return np.column_stack((rounded, factors @ (middle - zeros) - rounded @ middle))
+
+    def _ranges(self) -> tuple[Float64Array, Float64Array]:
+        """Return the code of 0 and the codes from there to 1, of each of the three channels."""
+        unit, greatest = 1 << (self.bits - 8), (1 << self.bits) - 1
+        light = (0, greatest) if self.full_range else (16 * unit, 219 * unit)
+        chroma = (128 * unit, greatest if self.full_range else 224 * unit)
+        channels = [light] * 3 if self.matrix == RGB_MATRIX else [light, chroma, chroma]
+        zeros, spans = np.array(channels, np.float64).T
+        return zeros, spans
 
 
 class PlanesToRgb:

@@ -16,7 +16,7 @@ from stacker.burst import open_burst
 from stacker.burst.orientation import turn_upright
 from stacker.errors import FrameError
 from stacker.light.h273 import numbered_space
-from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB
+from stacker.light.space import ADOBE_RGB, BT709, DISPLAY_P3, SRGB
 from tests.burst.made_files import exif_block, picture
 
 Pixels = np.typing.NDArray[Any]
@@ -113,9 +113,10 @@ def test_a_profile_counts(tmp_path, space):
     ("primaries", "curve", "space", "words"),
     [
         (1, 13, SRGB, ""),
-        (1, 1, SRGB, ""),
+        (1, 1, BT709, ""),
         (12, 13, DISPLAY_P3, ""),
-        (9, 13, SRGB, "primaries (number 9)"),
+        (9, 13, numbered_space(9, 13), ""),
+        (10, 13, SRGB, "primaries (number 10)"),
         (9, 18, numbered_space(9, 18), "high dynamic range (HLG)"),
         (1, 17, SRGB, "transfer curve (number 17)"),
     ],

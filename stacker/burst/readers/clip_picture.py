@@ -1,8 +1,8 @@
 """From a decoded frame of a clip to RGB, by its own matrix and range, and which way up.
 
-Each 8-bit code comes out within 0.6 of the exact value, deeper ones within 0.6 of 65535, without
-a bias (tests/light/test_ycbcr.py). A chroma sample stands for the pixels of its block: between
-them nothing is interpolated.
+Codes come out within two thirds of a code of 8 bits of the exact value, deeper ones within 0.6 of
+65535, without a bias (tests/light/test_ycbcr.py). A chroma sample stands for the pixels of its
+block: between them nothing is interpolated.
 """
 
 from __future__ import annotations
