@@ -108,7 +108,6 @@ def test_matrix_range_and_depth(
     ("suffix", "codec", "options", "pixel_format"),
     [
         ("mp4", "libx264", {"qp": "0"}, "yuv420p"),
-        ("mp4", "libvpx-vp9", {"lossless": "1"}, "yuv420p10le"),
         ("mov", "libx264", {"qp": "0"}, "yuv420p10le"),
         ("mkv", "libvpx-vp9", {"lossless": "1"}, "yuv420p"),
     ],
