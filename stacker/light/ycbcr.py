@@ -17,8 +17,8 @@ from stacker.light.curves import Float64Array
 from stacker.light.encoding import CODE_MAX, CodeArray
 from stacker.light.h273 import RGB_MATRIX, rgb_of_ycbcr
 
-# samples of a plane worked on at a time: with their temporaries they stay in the third-level cache
-BLOCK_SAMPLES = 1 << 18
+# samples of a plane worked on at a time: with their temporaries they stay in the cache
+BLOCK_SAMPLES = 1 << 17
 # OpenCV works on 8-bit codes with factors of so many bits behind the point
 FACTOR_STEPS = 1 << 10
 
