@@ -2,6 +2,6 @@
 
 from stacker.burst.frame import Burst, Frame
 from stacker.burst.open import open_burst
-from stacker.burst.readers.facts import FILE_ENDS
+from stacker.burst.readers.facts import FILE_ENDS, LostFramesError
 
-__all__ = ["FILE_ENDS", "Burst", "Frame", "open_burst"]
+__all__ = ["FILE_ENDS", "Burst", "Frame", "LostFramesError", "open_burst"]

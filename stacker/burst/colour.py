@@ -11,13 +11,10 @@ from functools import lru_cache
 from stacker.light.device import Tables
 from stacker.light.embedded import encoding_of_profile
 from stacker.light.encoding import Encoding, Stored
+from stacker.light.h273 import NAMED_CURVES, SPACE_OF_PRIMARIES, UNSPECIFIED, numbered_space
+from stacker.light.hdr import HLG_CURVE, PQ_CURVE
 from stacker.light.icc import ProfileError
-from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB, ColourSpace
-
-UNSPECIFIED = 2
-SPACE_OF_PRIMARIES = {1: SRGB, UNSPECIFIED: SRGB, 12: DISPLAY_P3}
-# BT.709, unspecified, BT.601, sRGB: seen as sRGB, as cameras mean them
-SRGB_LIKE_CURVES = (1, UNSPECIFIED, 6, 13)
+from stacker.light.space import ADOBE_RGB, SRGB, ColourSpace
 
 
 @dataclass(frozen=True)
@@ -70,10 +67,18 @@ def space_of_numbers(primaries: int, curve: int) -> tuple[ColourSpace, tuple[str
     """Return the colour space that H.273 numbers stand for, and what there is to say about it."""
     notes: tuple[str, ...] = ()
     if primaries not in SPACE_OF_PRIMARIES:
-        notes += (f"its colour primaries (number {primaries}) are not known; taken as sRGB",)
-    if curve not in SRGB_LIKE_CURVES:
-        notes += (f"its transfer curve (number {curve}) is not known; taken as sRGB",)
-    return SPACE_OF_PRIMARIES.get(primaries, SRGB), notes
+        notes += (f"its colour primaries (number {primaries}) are not known; taken as sRGB's",)
+        primaries = UNSPECIFIED
+    if curve not in NAMED_CURVES:
+        notes += (f"its transfer curve (number {curve}) is not known; taken as sRGB's",)
+        curve = UNSPECIFIED
+    space = numbered_space(primaries, curve)
+    if space.curve in (HLG_CURVE, PQ_CURVE):
+        notes += (
+            f"its light has a high dynamic range ({NAMED_CURVES[curve][0]}); the result keeps all "
+            "of it, with a profile by which other programs show an ordinary picture",
+        )
+    return space, notes
 
 
 @lru_cache(maxsize=32)

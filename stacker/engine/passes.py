@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stacker.blend import Accumulator, Blend, Intake
-from stacker.burst import FILE_ENDS, Burst
+from stacker.burst import FILE_ENDS, Burst, LostFramesError
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
 from stacker.errors import FrameError
@@ -178,13 +178,21 @@ class FramePass:
                     yield place, pixels
                     left.remove(place)
             except FrameError as error:
-                lost = len(left) if error.code == FILE_ENDS else 1
+                lost = self._lost_with(error, left)
                 for place in left[:lost]:
                     yield place, error
                 del left[:lost]
             else:
                 if left:
                     raise RuntimeError(f"frame {left[0]} was never decoded")
+
+    def _lost_with(self, error: FrameError, left: list[int]) -> int:
+        """Return how many of the frames that are left an error keeps out, from the first on."""
+        if error.code == FILE_ENDS:
+            return len(left)
+        resumes = error.resumes if isinstance(error, LostFramesError) else None
+        numbers = [self.burst.frames[place].number for place in left]
+        return max(1, sum(number < (resumes or 0) for number in numbers))
 
     def _decoded(self, run: tuple[int, ...], position: int) -> Iterator[tuple[int, PixelArray]]:
         """Return the frames of a run in this worker's buffer, one after the other."""
@@ -227,7 +235,7 @@ class FramePass:
     def _leave_out(self, place: int, position: int, error: FrameError) -> None:
         """Let a frame that could not be had pass its turn without a trace."""
         self.outcomes[place] = FrameOutcome(error=error)
-        if self.on_bad == "stop":
+        if self._stops_at(error):
             known = len(self.places) if self._first_bad is None else self._first_bad
             self._first_bad = min(position, known)
         for stripe in self.stripes:
@@ -243,11 +251,14 @@ class FramePass:
         for fault in faults:
             if fault is not None:
                 raise fault
-        if self.on_bad == "stop":
-            for place in self.places:
-                outcome = self.outcomes.get(place)
-                if outcome is not None and outcome.error is not None:
-                    raise offering_to_skip(outcome.error)
+        for place in self.places:
+            outcome = self.outcomes.get(place)
+            if outcome is not None and outcome.error is not None and self._stops_at(outcome.error):
+                raise offering_to_skip(outcome.error)
+
+    def _stops_at(self, error: FrameError) -> bool:
+        """Whether a bad frame ends the pass; a clip's lost tail is only told."""
+        return self.on_bad == "stop" and error.code != FILE_ENDS
 
 
 def offering_to_skip(error: FrameError) -> FrameError:

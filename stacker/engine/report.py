@@ -6,9 +6,10 @@ import itertools
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
-from stacker.burst import Burst
+from stacker.burst import FILE_ENDS, Burst
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
 from stacker.engine.prepare import Prepared
@@ -153,7 +154,12 @@ def _warnings(
             f"{settings.shutter_s:g} s of open time were asked for; the frames from the first on "
             f"hold {sum(shutters):.4g} s"
         )
-    bad = [place for place, outcome in sorted(outcomes.items()) if outcome.error is not None]
+    warnings += _lost_tails(burst, outcomes)
+    bad = [
+        place
+        for place, outcome in sorted(outcomes.items())
+        if outcome.error is not None and outcome.error.code != FILE_ENDS
+    ]
     if bad:
         names = ", ".join(burst.frames[place].name for place in bad[:3])
         more = f" and {len(bad) - 3} more" if len(bad) > 3 else ""
@@ -165,3 +171,19 @@ def _warnings(
             "shorter frames keep it"
         )
     return warnings
+
+
+def _lost_tails(burst: Burst, outcomes: Mapping[int, FrameOutcome]) -> list[str]:
+    """Return a sentence for each clip whose last frames could not be had."""
+    lost: Counter[Path] = Counter()
+    asked: Counter[Path] = Counter()
+    for place, outcome in outcomes.items():
+        path = burst.frames[place].path
+        asked[path] += 1
+        lost[path] += outcome.error is not None and outcome.error.code == FILE_ENDS
+    return [
+        f"{path.name}: the clip is damaged at its end; {count} of {asked[path]} frames, the last "
+        f"{'ones' if count > 1 else 'one'}, cannot be had and are left out"
+        for path, count in lost.items()
+        if count
+    ]

@@ -21,13 +21,17 @@ import numpy.typing as npt
 Float64Array = npt.NDArray[np.float64]
 
 
-class Curve(Protocol):
-    """A monotonic transfer function; hashable, so that tables made from it can be kept."""
-
-    def __hash__(self) -> int: ...
+class ForwardCurve(Protocol):
+    """A transfer function of which the way to light is enough."""
 
     def to_light(self, code: npt.ArrayLike) -> Float64Array:
         """Return linear light, float64 of the same shape, from scaled code values."""
+
+
+class Curve(ForwardCurve, Protocol):
+    """A monotonic transfer function; hashable, so that tables made from it can be kept."""
+
+    def __hash__(self) -> int: ...
 
     def from_light(self, light: npt.ArrayLike) -> Float64Array:
         """Return scaled code values, float64 of the same shape, from linear light."""

@@ -136,17 +136,21 @@ class Encoder:
 
     The square root of the light picks an entry of a first table: the code at the lower end of
     that entry's cell. No cell is wider than a few codes, so comparing with the exact light at
-    which the next code begins, as often as the widest cell needs, gives the rounded code.
+    which the next code begins, as often as the widest cell needs, gives the rounded code. Curves
+    that are steeper in the dark than any power law of ordinary ones take the fourth root.
     """
 
     def __init__(self, curve: Curve) -> None:
         half_codes = (np.arange(CODE_MAX + 2) - 0.5) / CODE_MAX
         thresholds = curve.to_light(np.clip(half_codes, 0.0, 1.0))
         thresholds[-1] = np.inf
-        ends = (np.clip(np.arange(CODE_MAX + 2) - 0.51, 0, CODE_MAX) / CODE_MAX) ** 2
-        codes = np.clip(np.searchsorted(thresholds[1:-1], ends, side="right"), 0, CODE_MAX)
-        self._first = codes[:-1].astype(np.uint16)
-        self._steps = int(np.diff(codes).max())
+        ends = np.clip(np.arange(CODE_MAX + 2) - 0.51, 0, CODE_MAX) / CODE_MAX
+        choices = []
+        for roots in (1, 2):
+            lights = ends ** (2**roots)
+            codes = np.clip(np.searchsorted(thresholds[1:-1], lights, side="right"), 0, CODE_MAX)
+            choices.append((int(np.diff(codes).max()), roots, codes[:-1].astype(np.uint16)))
+        self._steps, self._roots, self._first = min(choices, key=lambda choice: choice[:2])
         # entry c is where code c + 1 begins
         self._next = thresholds[1:].astype(np.float32)
 
@@ -162,6 +166,8 @@ class Encoder:
     def _encode_block(self, light: LightArray) -> Uint16Array:
         clipped = np.fmin(np.fmax(light, np.float32(0.0)), np.float32(1.0))
         index = np.sqrt(clipped)
+        for _ in range(self._roots - 1):
+            np.sqrt(index, out=index)
         index *= np.float32(CODE_MAX)
         index += np.float32(0.5)
         codes = look_up(index.astype(np.uint16), self._first)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stacker.light.curves import LINEAR, Curve, ParametricCurve, SampledCurve
+from stacker.light.curves import LINEAR, Curve, ForwardCurve, ParametricCurve, SampledCurve
 
 Matrix = tuple[tuple[float, float, float], ...]
 
@@ -184,7 +184,13 @@ def _text(tag: bytes) -> str:
     return ""
 
 
-def build_profile(description: str, curve: Curve, to_xyz: Matrix) -> bytes:
+def build_profile(
+    description: str,
+    curve: ForwardCurve,
+    to_xyz: Matrix,
+    *,
+    numbers: tuple[int, int] | None = None,
+) -> bytes:
     """Return a version 4 matrix profile as bytes, the same for the same arguments.
 
     Parameters
@@ -192,6 +198,8 @@ def build_profile(description: str, curve: Curve, to_xyz: Matrix) -> bytes:
     description : the name that programs show.
     curve : one tone curve for the three channels; the straight line is written as such.
     to_xyz : linear RGB to CIE XYZ under D50; its columns become the colorants.
+    numbers : of primaries and transfer curve in ITU-T H.273, for programs that go by them (tag
+        ``cicp``, clause 9.2.17); the others go by the curve.
     """
     trc = _curve_tag(curve)
     tags = {
@@ -205,6 +213,9 @@ def build_profile(description: str, curve: Curve, to_xyz: Matrix) -> bytes:
         b"gTRC": trc,
         b"bTRC": trc,
     }
+    if numbers:
+        # RGB of full range
+        tags[b"cicp"] = struct.pack(">4sI4B", b"cicp", 0, *numbers, 0, 1)
     table, body = b"", b""
     start = HEADER_SIZE + 4 + 12 * len(tags)
     placed: dict[bytes, int] = {}
@@ -237,7 +248,7 @@ def _text_tag(text: str) -> bytes:
     return struct.pack(">4sIII2s2sII", b"mluc", 0, 1, 12, b"en", b"US", len(data), 28) + data
 
 
-def _curve_tag(curve: Curve) -> bytes:
+def _curve_tag(curve: ForwardCurve) -> bytes:
     if curve == LINEAR:
         # no samples at all: the straight line, which goes on below 0 as the others do not
         return struct.pack(">4sII", b"curv", 0, 0)

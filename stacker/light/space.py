@@ -2,8 +2,8 @@
 
 Sources: sRGB IEC 61966-2-1:1999; Adobe RGB (1998) Color Image Encoding, version 2005-05;
 Display P3 as SMPTE EG 432-1 primaries with the sRGB curve; Recommendation ITU-R BT.2020-2, tables 3
-(primaries) and 4 (the inverse of the camera's curve). Matrices are adapted to D50 by the
-linear Bradford transform (ICC.1:2022 annex E).
+(primaries) and 4 (the inverse of the camera's curve); BT.709-6; BT.601-7; EBU Tech 3213. Matrices
+are adapted to D50 by the linear Bradford transform (ICC.1:2022 annex E).
 """
 
 from __future__ import annotations
@@ -118,6 +118,23 @@ REC2020 = made_space(
         d=4.5 * BT2020_BETA,
     ),
     _primaries_to_xyz((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)),
+)
+# what video cameras write: one curve for all, that of BT.2020
+BT709 = made_space("BT.709", REC2020.curve, SRGB.to_xyz)
+BT601_525 = made_space(
+    "BT.601 with 525 lines",
+    REC2020.curve,
+    _primaries_to_xyz((0.630, 0.340), (0.310, 0.595), (0.155, 0.070)),
+)
+BT601_625 = made_space(
+    "BT.601 with 625 lines",
+    REC2020.curve,
+    _primaries_to_xyz((0.64, 0.33), (0.29, 0.60), (0.15, 0.06)),
+)
+EBU_3213 = made_space(
+    "EBU Tech 3213",
+    REC2020.curve,
+    _primaries_to_xyz((0.630, 0.340), (0.295, 0.605), (0.155, 0.077)),
 )
 
 

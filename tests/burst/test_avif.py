@@ -13,7 +13,8 @@ from PIL import Image
 from stacker.burst import Burst, open_burst
 from stacker.burst.orientation import turn_upright
 from stacker.errors import FrameError
-from stacker.light.space import DISPLAY_P3, SRGB
+from stacker.light.h273 import numbered_space
+from stacker.light.space import BT709, DISPLAY_P3, SRGB
 from tests.burst.made_files import picture
 
 Pixels = np.typing.NDArray[Any]
@@ -70,7 +71,13 @@ def test_turned_once(tmp_path, orientation):
 
 @pytest.mark.parametrize(
     ("primaries", "curve", "space", "words"),
-    [(1, 13, SRGB, ""), (12, 13, DISPLAY_P3, ""), (9, 16, SRGB, "primaries (number 9)")],
+    [
+        (1, 13, SRGB, ""),
+        (12, 13, DISPLAY_P3, ""),
+        (1, 1, BT709, ""),
+        (9, 16, numbered_space(9, 16), "high dynamic range (PQ)"),
+        (10, 13, SRGB, "primaries (number 10)"),
+    ],
 )
 def test_colour_by_numbers(tmp_path, primaries, curve, space, words):
     path = write_avif(tmp_path / "a.avif", picture(size=SIZE), primaries=primaries, transfer=curve)

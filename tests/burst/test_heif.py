@@ -15,7 +15,8 @@ import pytest
 from stacker.burst import open_burst
 from stacker.burst.orientation import turn_upright
 from stacker.errors import FrameError
-from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB
+from stacker.light.h273 import numbered_space
+from stacker.light.space import ADOBE_RGB, BT709, DISPLAY_P3, SRGB
 from tests.burst.made_files import exif_block, picture
 
 Pixels = np.typing.NDArray[Any]
@@ -112,10 +113,12 @@ def test_a_profile_counts(tmp_path, space):
     ("primaries", "curve", "space", "words"),
     [
         (1, 13, SRGB, ""),
-        (1, 1, SRGB, ""),
+        (1, 1, BT709, ""),
         (12, 13, DISPLAY_P3, ""),
-        (9, 13, SRGB, "primaries (number 9)"),
-        (1, 16, SRGB, "transfer curve (number 16)"),
+        (9, 13, numbered_space(9, 13), ""),
+        (10, 13, SRGB, "primaries (number 10)"),
+        (9, 18, numbered_space(9, 18), "high dynamic range (HLG)"),
+        (1, 17, SRGB, "transfer curve (number 17)"),
     ],
 )
 def test_colour_by_numbers(tmp_path, primaries, curve, space, words):

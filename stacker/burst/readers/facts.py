@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -42,6 +43,31 @@ class FrameFacts:
     offset_s: float | None = None
     notes: tuple[str, ...] = ()
     guesses: tuple[str, ...] = ()
+
+
+class LostFramesError(FrameError):
+    """A frame that cannot be had, and with it those that are made from it or lie behind it.
+
+    Parameters
+    ----------
+    resumes : the number of the file's next sound frame, None where there is none.
+    """
+
+    def __init__(
+        self,
+        where: str | Path,
+        why: str,
+        *,
+        remedy: str = "",
+        code: str,
+        resumes: int | None = None,
+    ) -> None:
+        super().__init__(where, why, remedy=remedy, code=code)
+        self.resumes = resumes
+
+    def __reduce__(self) -> tuple[object, ...]:
+        again = partial(LostFramesError, remedy=self.remedy, code=self.code, resumes=self.resumes)
+        return again, (self.where, self.why)
 
 
 Highlights = Literal["clip", "blend"]
