@@ -259,6 +259,7 @@ def _frame(
         encoding=encoding,
         orientation=own.shot.orientation,
         camera=own.shot.camera,
+        iso=own.shot.iso,
         taken=own.shot.taken if mine else None,
         exif=own.exif if mine else None,
         development=development if kind.developed else None,
