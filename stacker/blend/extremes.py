@@ -34,10 +34,12 @@ class ExtremeAccumulator(Accumulator):
         self.pick = np.maximum if greatest else np.minimum
         self.dims = greatest and not intake.plain
         stored = np.dtype("float32" if self.dims else intake.encoding.stored)
-        top = np.inf if stored.kind == "f" else np.iinfo(stored).max
         self.extreme: npt.NDArray[Any] = zeros(self.shape, stored)
-        if not greatest:
-            self.extreme.fill(top)
+        if stored.kind == "f":
+            # light from which a dark was taken may lie below 0
+            self.extreme.fill(-np.inf if greatest else np.inf)
+        elif not greatest:
+            self.extreme.fill(np.iinfo(stored).max)
         self.everywhere = False  # whether some frame was valid everywhere
         self.covered: ValidMask | None = None
 

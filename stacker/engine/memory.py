@@ -70,6 +70,7 @@ def plan_passes(
     memory: int | None,
     developed: bool = False,
     corrected: bool = False,
+    held: int = 0,
 ) -> PassPlan:
     """Return the fewest passes over the files that keep within the memory.
 
@@ -81,6 +82,7 @@ def plan_passes(
     memory : bytes allowed; half of what is free if None.
     developed : whether the frames are raw.
     corrected : whether something is done to their light, besides the numbers as stored.
+    held : bytes that are taken for the corrections themselves.
 
     Raises
     ------
@@ -93,7 +95,7 @@ def plan_passes(
     frame += width * height * DEVELOPING_PIXEL_BYTES if developed else 0
     frame += width * height * STORED_PIXEL_BYTES if corrected else 0
     row = sum(blend.row_bytes(intake, width) for blend in blends)
-    whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
+    whole = PROGRAM_BYTES + BAND_BYTES + held + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:
         return PassPlan((range(height),), workers, whole)
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
@@ -101,7 +103,7 @@ def plan_passes(
         return PassPlan((range(height),), workers, whole)
     results = len(blends) * width * height * RESULT_PIXEL_BYTES
     for threads in sorted({workers, min(workers, 2), 1}, reverse=True):
-        fixed = PROGRAM_BYTES + BAND_BYTES + threads * frame + results
+        fixed = PROGRAM_BYTES + BAND_BYTES + held + threads * frame + results
         rows = (allowed - fixed) // row
         # rather fewer threads than many passes that decode everything again
         if rows * 8 >= height or (threads == 1 and rows >= 1):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from stacker.burst import Burst
+from stacker.engine.calibrate import calibrate
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 
@@ -20,11 +22,15 @@ class Prepared:
     burst : the burst with all its corrections.
     found : what the report shall say about them, by its keys.
     warnings : whole sentences.
+    sources : files used besides the burst's own.
+    held_bytes : what the corrections take in memory.
     """
 
     burst: Burst
     found: dict[str, Any] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    sources: frozenset[Path] = frozenset()
+    held_bytes: int = 0
 
 
 def prepare(
@@ -36,4 +42,11 @@ def prepare(
     ----------
     weights : one per frame of the burst; frames of weight 0 take no part.
     """
-    return Prepared(burst)
+    calibrated = calibrate(burst, settings, weights, progress)
+    return Prepared(
+        calibrated.burst,
+        calibrated.found,
+        calibrated.warnings,
+        calibrated.sources,
+        calibrated.held_bytes,
+    )

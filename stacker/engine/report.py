@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from stacker.burst import Burst
@@ -47,7 +47,7 @@ def make_report(
         "motion_model": "identity",
         "colour_space": burst.encoding.space.name,
         "stored": burst.encoding.stored,
-        "development": asdict(burst.development) if burst.development else None,
+        "development": _development(burst),
         "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
         "gaps": _gaps(burst, used),
         "open_s": open_s,
@@ -81,6 +81,15 @@ def open_time(burst: Burst, used: Sequence[int], weights: Sequence[float]) -> fl
             return None
         total += shutter * min(1.0, weights[place])
     return round(total, TIME_DIGITS)
+
+
+def _development(burst: Burst) -> dict[str, Any] | None:
+    if burst.development is None:
+        return None
+    told = asdict(replace(burst.development, calibration=None))
+    # what it was made from stands under "calibration"
+    del told["calibration"]
+    return told
 
 
 def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
 Hold = Literal["still"]
+HotPixels = Literal["auto", "mend", "keep"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +30,10 @@ class Settings:
     ramp_in_s, ramp_out_s : time over which the shutter opens and closes gradually, in seconds.
     weights : one factor per frame of the span, 0 or more, relative to the greatest; all 1 if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
+    darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
+        none if empty.
+    hot_pixels : ``mend`` looks for hot and dead pixels in the burst too, ``keep`` leaves them,
+        ``auto`` mends those that darks and flats show.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
@@ -44,12 +49,17 @@ class Settings:
     ramp_out_s: float = 0.0
     weights: tuple[float, ...] | None = None
     trim: tuple[float, float] = (3.0, 3.0)
+    darks: tuple[str, ...] = ()
+    flats: tuple[str, ...] = ()
+    biases: tuple[str, ...] = ()
+    hot_pixels: HotPixels = "auto"
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
 
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
+        _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")

@@ -113,11 +113,11 @@ KINDS: tuple[Kind, ...] = (
     Kind("HEIC", f"{_HERE}.heif:READER", _suffixes("heic heif hif"), _is_heif),
     Kind("clip", f"{_HERE}.clip:READER", _suffixes(_CLIP_SUFFIXES), _is_clip, moving=True),
     Kind("AVIF", f"{_HERE}.avif:READER", _suffixes("avif"), _is_avif),
-    # raw files again, for what is done to the sensor's codes; no file is found to be one
-    Kind("mosaic", f"{_HERE}.mosaic:READER", frozenset(), lambda head: False),
     Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif"), _is_other),
 )
-_BY_NAME = {kind.name: kind for kind in KINDS}
+# raw files once more, as their sensor's codes; no file is found to be one
+_MOSAIC = Kind("mosaic", f"{_HERE}.mosaic:READER", frozenset(), lambda _: False)
+_BY_NAME = {kind.name: kind for kind in (*KINDS, _MOSAIC)}
 
 
 def kind_named(name: str) -> Kind:
