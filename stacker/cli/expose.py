@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from stacker.cli import night
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import frame_numbers, numbers, one_or_two, seconds, spoken
 from stacker.errors import OptionError
@@ -125,6 +126,11 @@ def expose(
     ] = None,
     hold: Annotated[str, typer.Option(hidden=True)] = "still",
     bridge: Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)] = False,
+    dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
+    flat: night.Flat = [],  # noqa: B006
+    bias: night.Bias = [],  # noqa: B006
+    hot_pixels: night.HotPixels = "auto",
+    highlights: night.Highlights = "clip",
     exposure: Annotated[
         float,
         typer.Option(
@@ -237,6 +243,10 @@ def expose(
             ramp_out_s=ramp_out,
             weights=numbers("--weights", weights) if weights is not None else None,
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
+            darks=tuple(dark),
+            flats=tuple(flat),
+            biases=tuple(bias),
+            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
             workers=workers,
@@ -250,7 +260,12 @@ def expose(
             "keep_location": keep_location,
             "overwrite": overwrite,
         }
-        _expose(burst, output, settings, finishing, interval, frame_shutter, report, quiet=quiet)
+        opening = {
+            "interval_s": interval,
+            "frame_shutter_s": frame_shutter,
+            "highlights": highlights,
+        }
+        _expose(burst, output, settings, finishing, opening, report, quiet=quiet)
 
 
 def _expose(
@@ -258,8 +273,7 @@ def _expose(
     output: Path,
     settings: Settings,
     finishing: dict[str, Any],
-    interval_s: float | None,
-    frame_shutter_s: float | None,
+    opening: dict[str, Any],
     report: Path | None,
     *,
     quiet: bool,
@@ -280,7 +294,9 @@ def _expose(
     if report is not None:
         check_place(report, overwrite=overwrite)
         _check_names(report, targets)
-    burst = open_burst(sources, interval_s=interval_s, frame_shutter_s=frame_shutter_s)
+    burst = open_burst(sources, **opening)
+    if opening["highlights"] != "clip" and burst.development is None:
+        note("--highlights counts only for raw frames", quiet=quiet)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:
