@@ -209,8 +209,8 @@ def _check_highlights(highlights: str) -> None:
     known = get_args(Highlights)
     if highlights not in known:
         raise OptionError(
-            "highlights",
-            f"there is no {highlights!r}",
+            f"--highlights {highlights}",
+            "no such choice",
             remedy=f"choose {' or '.join(known)}",
             code="option-highlights",
         )

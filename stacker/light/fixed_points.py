@@ -15,7 +15,7 @@ import numpy.typing as npt
 from stacker.light.encoding import LightArray, PixelArray
 from stacker.light.hot_pixels import Grid, NoiseByLevel, sampled
 from stacker.light.mending import BadMask
-from stacker.light.neighbours import AROUND, local_median, patches, phases
+from stacker.light.neighbours import AROUND, local_median, patches, phases, reflected
 
 Kept = npt.NDArray[np.bool_]
 
@@ -23,6 +23,8 @@ Kept = npt.NDArray[np.bool_]
 # place, once in 10^11.
 FRAME_SIGMAS = 3.0
 FEWEST_FRAMES = 4
+# on the average of the frames; what is fainter is as likely a faint star
+MEAN_SIGMAS = 4.5
 # in one frame of so many it may fail to: a star that passes close by outshines it
 MISSES_ONE_IN = 8
 # Four adjacent photosites together, to the one between them. A star of 1.2 px full width at half
@@ -92,7 +94,8 @@ class FixedPoints:
         self._keep(self.misses <= self.frames // MISSES_ONE_IN)
         if self.frames >= FEWEST_FRAMES and len(self.places):
             mean = self.total / np.float32(self.frames)
-            lone = self.places[self._alone(mean, SURE)]
+            kept = self._alone(mean, SURE) & self._stands_out(mean, MEAN_SIGMAS)
+            lone = self.places[kept]
             bad[lone[:, 0], lone[:, 1]] = True
         return bad
 
@@ -106,18 +109,42 @@ class FixedPoints:
         least = np.array([noise.sigmas.min() for noise in self.noise], np.float32)
         places, signs = [], []
         for top, inner, light in self._blocks(pixels):
-            excess = (light - local_median(light, self.grid.period))[inner]
-            found = np.nonzero(np.abs(excess) > FRAME_SIGMAS * least)
-            self.signs = np.sign(excess[found])
-            rows, columns, *channels = found
-            channel = channels[0] if channels else np.zeros_like(rows)
-            self.places = np.stack([rows + top, columns, channel], axis=1)
+            light = light.reshape(*light.shape[:2], -1)
+            self.places, self.signs = self._standing_out(light, inner, least)
+            self.places[:, 0] += top - inner.start
             about = self._about(pixels, self.places)
             kept = self._stands_out(about)
             kept &= self._alone(about, AT_FIRST_SIGHT)
             places.append(self.places[kept])
             signs.append(self.signs[kept])
         self.places, self.signs = np.concatenate(places), np.concatenate(signs)
+
+    def _standing_out(
+        self, light: LightArray, inner: slice, least: LightArray
+    ) -> tuple[npt.NDArray[np.intp], LightArray]:
+        """Return the places in rows of light (h, W, C) that may stand out, and their signs.
+
+        A quick look, before what lies about each is read: by their own noise, and beside others
+        of their colour.
+        """
+        level = local_median(light, self.grid.period)
+        excess = light[inner] - level[inner]
+        rows, columns, channels = np.nonzero(np.abs(excess) > FRAME_SIGMAS * least)
+        height = excess[rows, columns, channels]
+        rows += inner.start
+        level = level[rows, columns, channels]
+        sigma = np.empty(len(rows))
+        for channel, noise in enumerate(self.noise):
+            own = channels == channel
+            sigma[own] = noise.at(level[own])
+        signs = np.sign(height)
+        kept = np.abs(height) > FRAME_SIGMAS * sigma
+        for step in np.array(AROUND) * self.grid.period:
+            down = reflected(rows + step[0], len(light))
+            across = reflected(columns + step[1], light.shape[1])
+            beside = (light[down, across, channels] - level) * signs
+            kept &= beside + AT_FIRST_SIGHT * sigma < COMPANION * np.abs(height)
+        return np.stack([rows, columns, channels], axis=1)[kept], signs[kept]
 
     def _measure_noise(self, pixels: PixelArray) -> None:
         excesses, levels = [], []
@@ -143,7 +170,7 @@ class FixedPoints:
     def _about(self, pixels: PixelArray, places: npt.NDArray[np.intp]) -> LightArray:
         """Return what lies about places, (n, size, size, channels)."""
         found = patches(pixels, places[:, 0], places[:, 1], self.grid.reach)
-        return self.to_light(found).reshape(*found.shape[:3], -1)
+        return self.to_light(found).reshape(*found.shape[:3], *(self.shape[2:] or (1,)))
 
     def _around(self, about: LightArray, down: int = 0, across: int = 0) -> LightArray:
         """Return the eight neighbours of the same colour of a place in patches, (n, 8, C)."""
@@ -164,11 +191,11 @@ class FixedPoints:
         """Return the noise of one frame at levels (n, C)."""
         return np.stack([noise.at(level[:, c]) for c, noise in enumerate(self.noise)], axis=1)
 
-    def _stands_out(self, about: LightArray) -> Kept:
+    def _stands_out(self, about: LightArray, sigmas: float = FRAME_SIGMAS) -> Kept:
         level = np.median(self._around(about), axis=1)
         middle = about[:, self.grid.reach, self.grid.reach]
         excess = self._own(middle - level) * self.signs
-        kept: Kept = excess > FRAME_SIGMAS * self._own(self._sigma(level))
+        kept: Kept = excess > sigmas * self._own(self._sigma(level))
         return kept
 
     def _alone(self, about: LightArray, sureness: float) -> Kept:
@@ -192,7 +219,9 @@ class FixedPoints:
             shoulder += np.maximum(side, -spread * share)
         # four adjacent photosites have twice the noise of one
         narrow = (shoulder + 2 * noise * self._widest_share()).max(axis=1) < SHOULDER * height
-        lone &= height > CLEAR_OF_TEXTURE * self._own(self._roughness(about))
+        # of the unevenness, what noise of this size makes by itself is no texture
+        texture = np.sqrt(np.maximum(self._roughness(about) ** 2 - spread**2, 0))
+        lone &= height > CLEAR_OF_TEXTURE * self._own(texture)
         if self.grid.balance is not None:
             return np.asarray(lone & narrow)
         return np.asarray(lone & (narrow | self._is_blob(about - level[:, None, None], noise)))

@@ -39,7 +39,7 @@ def local_median(values: LightArray, period: int) -> LightArray:
     for phase in phases(period):
         plane = np.ascontiguousarray(values[phase])
         if plane.size:
-            out[phase] = cv2.medianBlur(plane, 3)
+            out[phase] = np.reshape(cv2.medianBlur(plane, 3), plane.shape)
     return out
 
 
