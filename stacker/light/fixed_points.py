@@ -231,9 +231,8 @@ class FixedPoints:
         period, middle = self.grid.period, self.grid.reach
         parts = []
         for row, column in phases(period):
-            plane = np.ascontiguousarray(about[:, row, column]).reshape(
-                len(about), -1, about.shape[-1]
-            )
+            plane = about[:, row, column]
+            plane = plane.reshape(len(about), plane.shape[1] * plane.shape[2], plane.shape[3])
             level = np.median(plane, axis=1, keepdims=True)
             parts.append(np.abs(plane - level))
         every = np.concatenate(parts, axis=1)
