@@ -43,6 +43,8 @@ RING = 0.05
 # how far noise may speak for a place: in the end it must do without, at first sight it need not
 SURE, AT_FIRST_SIGHT = 1.0, -3.0
 BLOCK_ROWS = 96
+# so many of them, spread over the frame, tell its noise
+NOISE_BLOCKS = 10
 ADJACENT = ((-1, 0), (0, -1), (0, 1), (1, 0))
 
 
@@ -148,20 +150,25 @@ class FixedPoints:
 
     def _measure_noise(self, pixels: PixelArray) -> None:
         excesses, levels = [], []
-        for _, inner, light in self._blocks(pixels):
+        for _, inner, light in self._blocks(pixels, len(pixels) // BLOCK_ROWS // NOISE_BLOCKS):
             level = local_median(light, self.grid.period)[inner]
-            excesses.append(sampled(light[inner] - level, len(pixels) / BLOCK_ROWS))
-            levels.append(sampled(level, len(pixels) / BLOCK_ROWS))
+            excesses.append(sampled(light[inner] - level, NOISE_BLOCKS))
+            levels.append(sampled(level, NOISE_BLOCKS))
         excess, level = np.concatenate(excesses), np.concatenate(levels)
         self.noise = [
             NoiseByLevel(one, two, self.grid.least_sigma)
             for one, two in zip(excess.T, level.T, strict=True)
         ]
 
-    def _blocks(self, pixels: PixelArray) -> Iterator[tuple[int, slice, LightArray]]:
-        """Yield each block's first row, and its light with a margin and where it lies in that."""
+    def _blocks(
+        self, pixels: PixelArray, left_out: int = 0
+    ) -> Iterator[tuple[int, slice, LightArray]]:
+        """Yield a block's first row, its light with a margin, and where it lies in that.
+
+        So many blocks are left out after each.
+        """
         margin = self.grid.period
-        for top in range(0, len(pixels), BLOCK_ROWS):
+        for top in range(0, len(pixels), BLOCK_ROWS * (left_out + 1)):
             bottom = min(top + BLOCK_ROWS, len(pixels))
             start = max(0, top - margin)
             light = self.to_light(pixels[start : bottom + margin])

@@ -50,14 +50,23 @@ def outliers(master: LightArray, grid: Grid) -> BadMask:
     ----------
     master : float32 (H, W) or (H, W, 3); not changed.
     """
+    bad = np.zeros(master.shape[:2], bool)
+    if master.ndim == 3:
+        for channel in range(master.shape[2]):
+            plane = np.ascontiguousarray(master[..., channel])
+            bad |= _far_above(plane - local_median(plane, grid.period), grid)
+        return bad
     excess = master - local_median(master, grid.period)
-    bad = np.zeros(master.shape, bool)
-    for phase in phases(grid.period if master.ndim == 2 else 1):
-        if not excess[phase].size:
-            continue
-        sigma = np.maximum(sigma_of(sampled(excess[phase])), grid.least_sigma)
-        bad[phase] = excess[phase] > MASTER_SIGMAS * sigma
-    return np.asarray(bad if master.ndim == 2 else bad.any(axis=2))
+    for phase in phases(grid.period):
+        if excess[phase].size:
+            bad[phase] = _far_above(excess[phase], grid)
+    return bad
+
+
+def _far_above(excess: LightArray, grid: Grid) -> BadMask:
+    """Return where one colour stands out of its own noise."""
+    sigma = max(float(sigma_of(sampled(excess))[0]), grid.least_sigma)
+    return np.asarray(excess > MASTER_SIGMAS * sigma)
 
 
 def unresponsive(gain: LightArray, grid: Grid) -> BadMask:
