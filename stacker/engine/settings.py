@@ -61,6 +61,20 @@ class Settings:
         _choice("--hold", self.hold, get_args(Hold))
         _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
+        named: dict[str, object] = {
+            "--dark": self.darks,
+            "--flat": self.flats,
+            "--bias": self.biases,
+        }
+        for option, sources in named.items():
+            # a text would be taken apart into its letters
+            if isinstance(sources, str):
+                raise OptionError(
+                    option,
+                    f"{sources!r} is no tuple of names",
+                    remedy=f"give ({sources!r},)",
+                    code="option-value",
+                )
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
         if self.shutter_s is not None:

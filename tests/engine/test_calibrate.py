@@ -257,6 +257,11 @@ def test_the_report_tells_all(raw):
     assert {path.parent.name for path in shot.sources} == {"frames", "darks", "flats"}
 
 
+def test_names_come_as_a_tuple(raw):
+    with pytest.raises(OptionError, match="tuple"):
+        stacker.expose(stacker.open_burst(raw["frames"]), darks=raw["darks"])
+
+
 def test_nothing_is_done_unless_asked(raw):
     shot = stacker.expose(stacker.open_burst(raw["frames"]))
     assert "calibration" not in shot.report
