@@ -206,32 +206,43 @@ class FixedPoints:
         return kept
 
     def _alone(self, about: LightArray, sureness: float) -> Kept:
-        """Whether nothing but the place itself stands out: no shoulder, no companion."""
+        """Whether nothing but the place itself stands out: no companion, no shoulder, no texture.
+
+        Parameters
+        ----------
+        about : the mean over the frames so far of what lies about each place.
+        sureness : how many standard deviations of noise may count against a place; negative ones
+            count for it.
+        """
         middle = self.grid.reach
         around = self._around(about)
         level = np.median(around, axis=1)
-        signs = self.signs[:, np.newaxis]
         height = self._own(about[:, middle, middle] - level) * self.signs
-        frames = max(1, self.frames)
-        spread = self._sigma(level) / np.sqrt(frames)
+        spread = self._sigma(level) / np.sqrt(max(1, self.frames))
         noise = sureness * spread
-        beside = (self._own(around - level[:, np.newaxis]) * signs).max(axis=1)
-        lone = beside + self._own(noise) < COMPANION * height
-        shoulder = np.zeros(level.shape)
-        for down, across in ADJACENT:
-            base = np.median(self._around(about, down, across), axis=1)
-            share = self._share(down, across)
-            side = (about[:, middle + down, middle + across] - base) * signs * share
-            # a dead or shaded photosite on one side must not hide the shoulder on the others
-            shoulder += np.maximum(side, -spread * share)
+        beside = self._own(around - level[:, np.newaxis]) * self.signs[:, np.newaxis]
+        lone = beside.max(axis=1) + self._own(noise) < COMPANION * height
         # four adjacent photosites have twice the noise of one
-        narrow = (shoulder + 2 * noise * self._widest_share()).max(axis=1) < SHOULDER * height
+        shoulder = self._shoulder(about, spread) + 2 * noise * self._mean_share()
+        narrow = shoulder.max(axis=1) < SHOULDER * height
         # of the unevenness, what noise of this size makes by itself is no texture
         texture = np.sqrt(np.maximum(self._roughness(about) ** 2 - spread**2, 0))
         lone &= height > CLEAR_OF_TEXTURE * self._own(texture)
         if self.grid.balance is not None:
             return np.asarray(lone & narrow)
         return np.asarray(lone & (narrow | self._is_blob(about - level[:, None, None], noise)))
+
+    def _shoulder(self, about: LightArray, spread: npt.NDArray[np.float64]) -> LightArray:
+        """Return by how much the four adjacent places together stand out, (n, C)."""
+        middle, signs = self.grid.reach, self.signs[:, np.newaxis]
+        sides = []
+        for down, across in ADJACENT:
+            level = np.median(self._around(about, down, across), axis=1)
+            share = self._share(down, across)
+            side = (about[:, middle + down, middle + across] - level) * signs * share
+            # a dead or shaded photosite on one side must not hide the shoulder on the others
+            sides.append(np.maximum(side, -spread * share))
+        return np.asarray(np.sum(sides, axis=0))
 
     def _roughness(self, about: LightArray) -> LightArray:
         """Return how far places about the middle lie from others of their colour, (n, C)."""
@@ -258,7 +269,8 @@ class FixedPoints:
         share: npt.NDArray[np.float64] = adjacent / balance[rows % period, columns % period]
         return share[:, np.newaxis]
 
-    def _widest_share(self) -> npt.NDArray[np.float64] | float:
+    def _mean_share(self) -> npt.NDArray[np.float64] | float:
+        """Return what the noise of the adjacent photosites counts for, on the whole."""
         if self.grid.balance is None:
             return 1.0
         shares = [np.asarray(self._share(down, across)) ** 2 for down, across in ADJACENT]
