@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from stacker.engine.shot import Shot
 from stacker.finish import Metadata, Tone, place_file, save_picture
+from stacker.light.encoding import CodedLight, Picture
 from stacker.version import PROGRAM
 
 # of the report, what it takes to make the picture again
@@ -56,7 +59,7 @@ def save(
     }
     warnings = save_picture(
         target,
-        shot.bands(),
+        _from_black_up(shot.bands()),
         size=shot.size,
         space=shot.space,
         tone=tone,
@@ -73,6 +76,16 @@ def save(
     )
     report["warnings"] = [*report["warnings"], *warnings]
     return report
+
+
+def _from_black_up(bands: Iterable[Picture]) -> Iterator[Picture]:
+    """Yield the picture with no light below 0.
+
+    What lay below black was noise, kept until the blend had averaged it. No reader of pictures,
+    ours included, knows of light below none.
+    """
+    for band in bands:
+        yield band if isinstance(band, CodedLight) else np.maximum(band, np.float32(0))
 
 
 def save_report(

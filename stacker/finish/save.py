@@ -104,13 +104,8 @@ def _pieces(bands: Iterable[Picture], size: tuple[int, int]) -> Iterator[Picture
 
 
 def _light(pieces: Iterable[Picture], tone: Tone) -> Iterator[npt.NDArray[Any]]:
-    """Yield the finished light, none of it below 0.
-
-    What lay below black was noise, kept until the blend had averaged it; whoever reads the file
-    knows no light below none.
-    """
     for piece in pieces:
-        yield np.maximum(as_light(apply(tone, piece)), np.float32(0))
+        yield as_light(apply(tone, piece))
 
 
 def _codes16(pieces: Iterable[Picture], tone: Tone, space: ColourSpace) -> Iterator[Uint16Array]:
