@@ -17,7 +17,8 @@ from stacker.light.luminance import luminance
 
 # pixels worked on at a time: their light and luminance stay in the second-level cache
 BLOCK_PIXELS = 3 << 15
-NEVER = -1.0
+# below any light, that from which a dark was taken included
+NEVER = -np.inf
 
 
 class BrightestAccumulator(Accumulator):
@@ -77,7 +78,7 @@ class BrightestAccumulator(Accumulator):
         best = self.luminance[rows]
         wins = cv2.compare(brightness, best, cv2.CMP_GT)
         if self.index is not None:
-            earlier = (brightness == best) & (index < self.index[rows]) & (brightness >= 0)
+            earlier = (brightness == best) & (index < self.index[rows]) & (brightness > NEVER)
             wins[earlier] = 255
             np.copyto(self.index[rows], index, where=wins > 0)
         cv2.copyTo(pixels, wins, self.pixels[rows])

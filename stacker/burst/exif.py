@@ -24,6 +24,8 @@ SUBSEC_TIME_ORIGINAL, INTEROP_IFD, MAKER_NOTE, OFFSET_TIME, SUBSEC_TIME = (
     37520,
 )
 INTEROP_INDEX = 1
+# beyond what its two bytes hold, the first says 65535 and one of the others the number
+SENSITIVITIES, SENSITIVITY_TOP = (34855, 34867, 34866), 65535
 SOFTWARE = 305
 # what describes the shot; the rest of a TIFF's first directory describes the file
 DESCRIPTIVE = (270, MAKE, MODEL, DATE_TIME, SOFTWARE, 315, 33432)
@@ -44,6 +46,7 @@ class ShotFacts:
     taken: datetime | None = None
     fine: bool = False
     shutter_s: float | None = None
+    iso: float | None = None
     adobe_rgb: bool = False
     software: str = ""
     broken: bool = False
@@ -75,6 +78,7 @@ def read_tags(tags: TagFile) -> ShotFacts:
         taken=taken,
         fine=fine,
         shutter_s=_shutter(tags.number(shot, EXPOSURE_TIME)),
+        iso=_iso(tags, shot),
         software=tags.text(first, SOFTWARE),
         broken=broken,
     )
@@ -169,6 +173,14 @@ def _shutter(seconds: float | None) -> float | None:
     if seconds is None or not math.isfinite(seconds) or not 0 < seconds < LONGEST_SHUTTER_S:
         return None
     return seconds
+
+
+def _iso(tags: TagFile, shot: dict[int, Entry]) -> float | None:
+    """Return the sensitivity, None where none is told."""
+    said = [tags.number(shot, tag) for tag in SENSITIVITIES]
+    sound = [number for number in said if number and 0 < number < math.inf]
+    told = [number for number in sound if number != SENSITIVITY_TOP]
+    return next(iter(told or sound), None)
 
 
 def _taken(

@@ -38,6 +38,7 @@ class Frame:
     encoding : what its numbers mean.
     orientation : 1 to 8 as Exif counts them; how the pixels lie in the file.
     camera : maker and model, "" where unknown.
+    iso : the sensitivity it was taken at, None where unknown.
     taken : when it was opened by the camera's clock, with a zone where the file gives one.
     exif : the raw Exif block as the file holds it, None where there is none.
     development : how the sensor's numbers become light, None where the file holds finished
@@ -56,6 +57,7 @@ class Frame:
     encoding: Encoding
     orientation: int = UPRIGHT
     camera: str = ""
+    iso: float | None = None
     taken: datetime | None = None
     exif: bytes | None = field(default=None, repr=False)
     development: Development | None = None

@@ -228,8 +228,8 @@ def _check_highlights(highlights: str) -> None:
     known = get_args(Highlights)
     if highlights not in known:
         raise OptionError(
-            "highlights",
-            f"there is no {highlights!r}",
+            f"--highlights {highlights}",
+            "no such choice",
             remedy=f"choose {' or '.join(known)}",
             code="option-highlights",
         )
@@ -275,6 +275,7 @@ def _frame(
         encoding=encoding or own.encoding,
         orientation=own.shot.orientation,
         camera=own.shot.camera,
+        iso=own.shot.iso,
         taken=own.shot.taken if mine else None,
         exif=own.exif if mine else None,
         development=development if kind.developed else None,

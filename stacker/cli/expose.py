@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stacker.cli import options
+from stacker.cli import night, options
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import frame_numbers, numbers, one_or_two, spoken
 from stacker.errors import OptionError
@@ -33,6 +33,11 @@ def expose(
     even: options.Even = "off",
     hold: options.Hold = "still",
     bridge: options.Bridge = False,
+    dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
+    flat: night.Flat = [],  # noqa: B006
+    bias: night.Bias = [],  # noqa: B006
+    hot_pixels: night.HotPixels = "auto",
+    highlights: night.Highlights = "clip",
     exposure: options.Exposure = 0.0,
     shoulder: options.Shoulder = False,
     warmth: options.Warmth = None,
@@ -79,6 +84,10 @@ def expose(
             tail_s=tail,
             tail_to=tail_to,  # type: ignore[arg-type]  # checked by the settings themselves
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
+            darks=tuple(dark),
+            flats=tuple(flat),
+            biases=tuple(bias),
+            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
             even=even,  # type: ignore[arg-type]  # checked by the settings themselves
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=_memory(memory),
@@ -105,6 +114,7 @@ def expose(
             "interval_s": interval,
             "frame_shutter_s": frame_shutter,
             "strict": strict,
+            "highlights": highlights,
         }
         _expose(burst, output, settings, balance, finishing, opening, report, quiet=quiet)
 
@@ -140,6 +150,8 @@ def _expose(
         _check_names(report, targets)
     burst = open_burst(sources, **opening)
     balance.check(burst.size)
+    if opening["highlights"] != "clip" and burst.development is None:
+        note("--highlights counts only for raw frames", quiet=quiet)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:

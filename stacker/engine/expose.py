@@ -65,6 +65,7 @@ def expose_burst(
             memory=settings.memory,
             developed=burst.development is not None,
             corrected=burst.by_light,
+            held=prepared.held_bytes,
         )
         pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
@@ -87,7 +88,7 @@ def expose_burst(
             brightest=blend.brightest(without),
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
-            sources=frozenset(burst.sources),
+            sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(
                 prepared,
                 settings,

@@ -71,6 +71,7 @@ def plan_passes(
     memory: int | None,
     developed: bool = False,
     corrected: bool = False,
+    held: int = 0,
 ) -> PassPlan:
     """Return the fewest passes over the files that keep within the memory.
 
@@ -82,6 +83,7 @@ def plan_passes(
     memory : bytes allowed; half of what is free if None.
     developed : whether the frames are raw.
     corrected : whether something is done to their light, besides the numbers as stored.
+    held : bytes that are taken for the corrections themselves.
 
     Raises
     ------
@@ -91,7 +93,7 @@ def plan_passes(
     width, height = size
     frame = frame_bytes(size, intake.encoding.stored, developed=developed, corrected=corrected)
     row = sum(blend.row_bytes(intake, width) for blend in blends)
-    whole = PROGRAM_BYTES + BAND_BYTES + workers * frame + height * row
+    whole = PROGRAM_BYTES + BAND_BYTES + held + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:
         return PassPlan((range(height),), workers, whole)
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
@@ -104,7 +106,7 @@ def plan_passes(
     )
     row = sum(blend.row_bytes(intake, width) for blend in blends if not blend.whole)
     for threads in sorted({workers, min(workers, 2), 1}, reverse=True):
-        fixed = PROGRAM_BYTES + BAND_BYTES + threads * frame + results
+        fixed = PROGRAM_BYTES + BAND_BYTES + held + threads * frame + results
         rows = (allowed - fixed) // row if row else 0
         # rather fewer threads than many passes that decode everything again
         if rows * 8 >= height or (threads == 1 and rows >= 1):

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 from stacker.burst import Burst
+from stacker.engine.calibrate import calibrate
 from stacker.engine.evening import even_light
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
@@ -21,11 +23,15 @@ class Prepared:
     burst : the burst with all its corrections.
     found : what the report shall say about them, by its keys.
     warnings : whole sentences.
+    sources : files used besides the burst's own.
+    held_bytes : what the corrections take in memory.
     """
 
     burst: Burst
     found: dict[str, Any] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    sources: frozenset[Path] = frozenset()
+    held_bytes: int = 0
 
 
 def prepare(
@@ -37,10 +43,24 @@ def prepare(
     ----------
     weights : one per frame of the burst; frames of weight 0 take no part.
     """
-    prepared = Prepared(burst)
+    prepared = _calibrated(burst, settings, weights, progress)
     if settings.even != "off":
         prepared = _evened(prepared, settings, weights, progress)
     return prepared
+
+
+def _calibrated(
+    burst: Burst, settings: Settings, weights: Sequence[float], progress: Progress
+) -> Prepared:
+    """Return the burst without what the camera adds by itself."""
+    calibrated = calibrate(burst, settings, weights, progress)
+    return Prepared(
+        calibrated.burst,
+        calibrated.found,
+        calibrated.warnings,
+        calibrated.sources,
+        calibrated.held_bytes,
+    )
 
 
 def _evened(
@@ -48,8 +68,9 @@ def _evened(
 ) -> Prepared:
     """Return the burst in even light."""
     evened = even_light(prepared.burst, settings, weights, progress)
-    return Prepared(
-        evened.burst,
-        {**prepared.found, **evened.found},
-        (*prepared.warnings, evened.sentence),
+    return replace(
+        prepared,
+        burst=evened.burst,
+        found={**prepared.found, **evened.found},
+        warnings=(*prepared.warnings, evened.sentence),
     )

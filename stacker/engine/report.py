@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +50,7 @@ def make_report(
         "colour_space": burst.encoding.space.name,
         "converted": _converted(burst, used),
         "stored": burst.encoding.stored,
-        "development": asdict(burst.development) if burst.development else None,
+        "development": _development(burst),
         "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
         "gaps": _gaps(burst, used),
         "open_s": open_s,
@@ -89,6 +89,15 @@ def open_time(burst: Burst, used: Sequence[int], weights: Sequence[float]) -> fl
 def _converted(burst: Burst, used: Sequence[int]) -> dict[str, int]:
     """Return how many frames were in another space than the burst's, by the name of that space."""
     return dict(Counter(burst.frames[p].encoding.name for p in used if burst.is_converted(p)))
+
+
+def _development(burst: Burst) -> dict[str, Any] | None:
+    if burst.development is None:
+        return None
+    told = asdict(replace(burst.development, calibration=None))
+    # what it was made from stands under "calibration"
+    del told["calibration"]
+    return told
 
 
 def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None) -> dict[str, Any]:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from stacker.engine.shot import Shot
 from stacker.finish import Metadata, Tone, leaving_space, place_file, save_picture
+from stacker.light.encoding import CodedLight, Picture
 from stacker.light.white_balance import WhiteBalance
 from stacker.version import PROGRAM
 
@@ -71,7 +74,7 @@ def save(
     }
     warnings = save_picture(
         target,
-        shot.bands(),
+        _from_black_up(shot.bands()) if shot.report.get("calibration") else shot.bands(),
         size=shot.size,
         space=shot.space,
         target_space=leaving,
@@ -91,6 +94,16 @@ def save(
     )
     report["warnings"] = [*report["warnings"], *warnings]
     return report
+
+
+def _from_black_up(bands: Iterable[Picture]) -> Iterator[Picture]:
+    """Yield the picture with no light below 0.
+
+    What lay below black was noise, kept until the blend had averaged it. No reader of pictures,
+    ours included, knows of light below none.
+    """
+    for band in bands:
+        yield band if isinstance(band, CodedLight) else np.maximum(band, np.float32(0))
 
 
 def save_report(

@@ -16,6 +16,7 @@ Hold = Literal["still"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
+HotPixels = Literal["auto", "mend", "keep"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +40,10 @@ class Settings:
     trim : limits of the trimmed mean below and above, in standard deviations.
     even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
+    darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
+        none if empty.
+    hot_pixels : ``mend`` looks for hot and dead pixels in the burst too, ``keep`` leaves them,
+        ``auto`` mends those that darks and flats show.
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
@@ -58,6 +63,10 @@ class Settings:
     tail_to: TailTo = "start"
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
+    darks: tuple[str, ...] = ()
+    flats: tuple[str, ...] = ()
+    biases: tuple[str, ...] = ()
+    hot_pixels: HotPixels = "auto"
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
@@ -65,9 +74,24 @@ class Settings:
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
         _choice("--even", self.even, get_args(Even))
-        _choice("--on-bad", self.on_bad, get_args(OnBad))
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))
+        _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
+        _choice("--on-bad", self.on_bad, get_args(OnBad))
+        named: dict[str, object] = {
+            "--dark": self.darks,
+            "--flat": self.flats,
+            "--bias": self.biases,
+        }
+        for option, sources in named.items():
+            # a text would be taken apart into its letters
+            if isinstance(sources, str):
+                raise OptionError(
+                    option,
+                    f"{sources!r} is no tuple of names",
+                    remedy=f"give ({sources!r},)",
+                    code="option-value",
+                )
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
         if self.shutter_s is not None:
@@ -98,7 +122,7 @@ def _choice(option: str, value: str, choices: tuple[str, ...]) -> None:
         raise OptionError(
             f"{option} {value}",
             "no such choice in this version",
-            remedy=f"choose {' or '.join(choices)}",
+            remedy="choose " + " or ".join(filter(None, (", ".join(choices[:-1]), choices[-1]))),
             code="option-choice",
         )
 

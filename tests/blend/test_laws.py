@@ -25,11 +25,11 @@ KINDS = [
 
 
 def make_frames(encoding: Encoding, count: int, seed: int) -> list[np.ndarray]:
-    """Return random frames with many ties: few values, and light beyond white in floats."""
+    """Return random frames with many ties: few values, in floats beyond white and below black."""
     rng = np.random.default_rng(seed)
     if encoding.is_light:
         return [
-            rng.choice(np.linspace(0, 2, 9), (ROWS, WIDTH, 3)).astype(np.float32)
+            rng.choice(np.linspace(-0.5, 2, 9), (ROWS, WIDTH, 3)).astype(np.float32)
             for _ in range(count)
         ]
     values = rng.integers(0, encoding.top + 1, 9)

@@ -10,6 +10,7 @@ from typing import Literal, Protocol
 
 from stacker.burst.exif import ShotFacts
 from stacker.errors import FrameError
+from stacker.light.calibration import MosaicCalibration
 from stacker.light.encoding import Encoding, PixelArray
 
 # more cannot be a frame of a burst: the file is damaged or means harm
@@ -83,12 +84,15 @@ class Development:
     black, white : the codes of no light and of the most light that the sensor tells apart.
     highlights : "clip" cuts every channel where the first of them is full; "blend" keeps what the
         others still tell, in a picture darker by the greatest factor over the least.
+    calibration : what is done to the codes before; None for nothing.
     """
 
     white_balance: tuple[float, float, float, float]
     black: int
     white: int
     highlights: Highlights = "clip"
+    # large, and no more needed to tell developments apart than the files it was made from
+    calibration: MosaicCalibration | None = field(default=None, repr=False, compare=False)
 
 
 class Reader(Protocol):

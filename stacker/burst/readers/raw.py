@@ -24,6 +24,7 @@ from stacker.burst.readers.facts import (
     refuse_absurd_size,
     unopened,
 )
+from stacker.burst.readers.raw_codes import calibrate_raw, white_level
 from stacker.burst.readers.raw_container import check_whole, read_shot
 from stacker.errors import FrameError
 from stacker.light.curves import LINEAR
@@ -61,7 +62,7 @@ class RawReader:
         FrameError
             The file is cut short, damaged, or of a camera that LibRaw does not know.
         """
-        with _opened(path) as raw:
+        with opened_raw(path) as raw:
             sizes = raw.sizes
             size = (int(sizes.width), int(sizes.height))
             _check_form(path, size, float(sizes.pixel_aspect))
@@ -74,7 +75,7 @@ class RawReader:
 
     def development(self, path: Path) -> Development:
         """Return the white balance the camera chose and the levels it states."""
-        with _opened(path) as raw:
+        with opened_raw(path) as raw:
             return _development(path, raw)
 
     def developing(self, development: Development) -> RawReader:
@@ -87,8 +88,11 @@ class RawReader:
         """Yield the picture, uint16 (H, W, 3) linear codes; see ``Reader``."""
         if not numbers:
             return
-        with _opened(path) as raw:
-            pixels = _developed(raw, self.chosen or _development(path, raw), half=self.half)
+        with opened_raw(path) as raw:
+            development = self.chosen or _development(path, raw)
+            if development.calibration is not None:
+                calibrate_raw(path, raw, development.calibration, development.white)
+            pixels = _developed(raw, development, half=self.half)
         if not pixels.any():
             why = "the raw file holds nothing but black"
             raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-black")
@@ -97,7 +101,7 @@ class RawReader:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[rawpy.RawPy]:
+def opened_raw(path: Path) -> Iterator[rawpy.RawPy]:
     """Open a raw file that is whole; what goes wrong with it becomes a FrameError."""
     try:
         import rawpy
@@ -154,21 +158,11 @@ def _development(path: Path, raw: rawpy.RawPy) -> Development:
     else:
         red = green = blue = second = 1.0
     black = min(int(level) for level in raw.black_level_per_channel)
-    white = _white_level(raw)
+    white = white_level(raw)
     if white <= black:
         why = f"the raw file says that white ({white}) is no brighter than black ({black})"
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable")
     return Development((red, green, blue, second if second > 0 else green), black, white)
-
-
-def _white_level(raw: rawpy.RawPy) -> int:
-    """Return the code up to which every channel is linear, by the camera's word.
-
-    A channel that stops short of the white level would tint what is burnt out.
-    """
-    white = int(raw.white_level)
-    linear = [int(level) for level in raw.camera_white_level_per_channel or () if level > 0]
-    return min([white, *linear])
 
 
 def _developed(raw: rawpy.RawPy, development: Development, *, half: bool) -> PixelArray:

@@ -115,7 +115,9 @@ KINDS: tuple[Kind, ...] = (
     Kind("AVIF", f"{_HERE}.avif:READER", _suffixes("avif"), _is_avif),
     Kind("other", f"{_HERE}.other:READER", _suffixes("webp bmp gif"), _is_other),
 )
-_BY_NAME = {kind.name: kind for kind in KINDS}
+# raw files once more, as their sensor's codes; no file is found to be one
+_MOSAIC = Kind("mosaic", f"{_HERE}.mosaic:READER", frozenset(), lambda _: False)
+_BY_NAME = {kind.name: kind for kind in (*KINDS, _MOSAIC)}
 
 
 def kind_named(name: str) -> Kind:
