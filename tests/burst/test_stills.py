@@ -295,3 +295,23 @@ def test_a_jpeg_that_claims_to_be_enormous_is_refused_from_its_header(tmp_path: 
     with pytest.raises(FrameError) as caught:
         open_burst(path)
     assert caught.value.code == "frame-too-large"
+
+
+def vast_gif() -> bytes:
+    """Return a sound GIF whose header claims 65535 x 65535 pixels."""
+    with io.BytesIO() as file:
+        Image.new("P", (4, 4)).save(file, "GIF")
+        data = file.getvalue()
+    return data[:6] + struct.pack("<2H", 65535, 65535) + data[10:]
+
+
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [(vast_gif(), "more pixels than any frame"), (b"GIF89a" + bytes(20), "picture is damaged")],
+    ids=["vast", "empty"],
+)
+def test_what_a_library_says_is_told_in_our_words(tmp_path: Path, data: bytes, told: str) -> None:
+    path = tmp_path / "a.gif"
+    path.write_bytes(data)
+    error = refusal(path)
+    assert told in str(error) and "<" not in str(error) and error.remedy

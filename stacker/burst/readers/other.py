@@ -91,10 +91,21 @@ def _opened(path: Path) -> Iterator[Any]:
     except PermissionError as error:
         raise unopened(path, error) from error
     except DAMAGE as error:
-        cause = error.__cause__ or error
-        words = in_short(cause) or type(cause).__name__
-        why = f"the picture is damaged ({words})"
-        raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
+        raise _damaged(path, error) from error
+
+
+def _damaged(path: Path, error: Exception) -> FrameError:
+    """Return the error for what Pillow refused, in its words where they tell a person something."""
+    cause = error.__cause__ or error
+    if type(cause).__name__ == "DecompressionBombError":
+        why = "the picture claims to have more pixels than any frame has"
+        return FrameError(path, why, remedy=COPY_AGAIN, code="frame-too-large")
+    words = in_short(cause) or type(cause).__name__
+    # imageio's words for a file in which Pillow found nothing name an object of Python
+    told = f" ({words})" if "<" not in words else ""
+    return FrameError(
+        path, f"the picture is damaged{told}", remedy=COPY_AGAIN, code="frame-unreadable"
+    )
 
 
 READER = OtherReader()
