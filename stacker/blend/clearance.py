@@ -31,7 +31,7 @@ from stacker.blend.normal_maximum import (
     coded,
 )
 from stacker.light.buffers import zeros
-from stacker.light.encoding import CODE_MAX, LightArray, look_up
+from stacker.light.encoding import CODE_MAX, LightArray
 
 # the mean light and the greatest light of some rows, each float32 (rows, W, 3)
 ReadRows = Callable[[range], tuple[LightArray, LightArray]]
@@ -57,7 +57,7 @@ LINE_PIXELS, DIRECTIONS = 7, 8
 # rows worked on at a time
 BLOCK_ROWS = 32
 # blocks from which the averages of noise along lines are learnt
-LEARNING_BLOCKS = 64
+LEARNING_BLOCKS = 16
 # what place and spread noise can have, in deviates: of averages along a line, from 21 values that
 # have nothing to do with each other to 21 that are the same; of the greatest of eight of those
 # (its lower sixth in a tile, and from there)
@@ -82,13 +82,13 @@ Limits = tuple[float, float]
 class LevelNoise:
     """What the excess of the greatest value is where nothing shone, by mean light.
 
-    ``place`` and ``spread``, float32 (3, 65536): for each channel and each 65535th of mean light
-    the excess that a share ``LOW_SHARE`` of pixels stays below, and the standard deviation of
-    one value that the spread of the excesses stands for.
+    ``place`` and ``per_spread``, float32 (65536, 3): for each 65535th of mean light and each
+    channel the excess that a share ``LOW_SHARE`` of pixels stays below, and one over the standard
+    deviation of one value that the spread of the excesses stands for.
     """
 
     place: FloatArray
-    spread: FloatArray
+    per_spread: FloatArray
 
 
 def clearance(read: ReadRows, size: tuple[int, int], distribution: MaximumOfNormals) -> ByteArray:
@@ -139,17 +139,18 @@ def learn_level_noise(
     apart = distribution.quantile(HIGH_SHARE) - low
     levels = np.arange(CODE_MAX + 1) / CODE_MAX
     floor = LEAST_SPREAD + LEAST_SPREAD_SHARE * levels
-    place = np.empty((3, CODE_MAX + 1), np.float32)
-    spread = np.empty_like(place)
+    place = np.empty((CODE_MAX + 1, 3), np.float32)
+    per_spread = np.empty_like(place)
     for channel in range(3):
         centres, lows, highs = _quantiles_by_level(mean[..., channel], excess[..., channel])
         lows = _at_most_as_noise_grows(centres, lows)
         highs = _at_most_as_noise_grows(centres, highs)
         stops = np.log2(np.maximum(levels, DARKEST))
-        place[channel] = np.interp(stops, centres, lows)
+        place[:, channel] = np.interp(stops, centres, lows)
         highest = np.interp(stops, centres, highs)
-        spread[channel] = np.maximum((highest - place[channel]) / apart, floor)
-    return LevelNoise(place, spread)
+        spread = np.maximum((highest - place[:, channel]) / apart, floor)
+        per_spread[:, channel] = 1 / spread
+    return LevelNoise(place, per_spread)
 
 
 def _at_most_as_noise_grows(levels: list[float], values: list[float]) -> list[float]:
@@ -197,27 +198,31 @@ def _relative(
     ----------
     factor : float32 (h, w), how much stronger the noise is than elsewhere at that mean light.
     """
-    out = np.empty(excess.shape, np.float32)
+    weaker = 1 / factor
+    out = excess * cv2.merge([weaker, weaker, weaker])
     level = _level_index(mean)
-    for channel in range(3):
-        place = look_up(level[..., channel], noise.place[channel])
-        spread = look_up(level[..., channel], noise.spread[channel])
-        out[..., channel] = (excess[..., channel] / factor - place) / spread
-    return out
+    out -= _by_level(level, noise.place)
+    out *= _by_level(level, noise.per_spread)
+    return np.asarray(out, np.float32)
 
 
 def _level_index(mean: LightArray) -> npt.NDArray[np.uint16]:
-    return (np.clip(mean, 0, 1) * np.float32(CODE_MAX)).astype(np.uint16)
+    level = np.clip(mean, 0, 1)
+    level *= np.float32(CODE_MAX)
+    return level.astype(np.uint16)
+
+
+def _by_level(level: npt.NDArray[np.uint16], table: FloatArray) -> FloatArray:
+    """Return a channel's value at each level, float32 (h, w, 3)."""
+    # OpenCV takes a table with a row of channels for each code
+    return np.asarray(cv2.LUT(level, table[np.newaxis]), np.float32)
 
 
 def _tile_factors(mean: LightArray, excess: LightArray, noise: LevelNoise) -> FloatArray:
     """Return how much stronger noise is in each tile than at the same mean light anywhere."""
-    level = _level_index(mean)
+    place = _by_level(_level_index(mean), noise.place)
     ratio = np.ones(excess.shape, np.float32)
-    for channel in range(3):
-        place = look_up(level[..., channel], noise.place[channel])
-        noisy = place > LEAST_SPREAD
-        np.divide(excess[..., channel], place, out=ratio[..., channel], where=noisy)
+    np.divide(excess, place, out=ratio, where=place > LEAST_SPREAD)
     return _smooth(np.clip(_tile_quantile(ratio, LOW_SHARE), *TILE_FACTORS))
 
 
@@ -294,7 +299,7 @@ def _along_lines(scores: ByteArray, step: int) -> ByteArray:
     """
     kernels = line_kernels()
     blocks = list(_blocks(scores.shape[0]))
-    learning = blocks[:: max(1, len(blocks) // LEARNING_BLOCKS)]
+    learning = blocks[:: math.ceil(len(blocks) / LEARNING_BLOCKS)]
     averages: list[list[FloatArray]] = [[] for _ in kernels]
     for rows in learning:
         for number, average in enumerate(_averages(scores, rows, kernels)):
