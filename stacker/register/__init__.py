@@ -1,0 +1,1 @@
+"""Where each frame looked: motion models, estimation, the verdict on a frame, and warping."""
