@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from stacker.light.buffers import zeros
 from stacker.light.encoding import LightArray
-from stacker.register.geometry import Motion, invert, translation, whole_shift
+from stacker.register.geometry import Motion, apply, invert, translation, whole_shift
 
 # Rows are worked on in bands of this height from the first row on: small enough for the cache.
 BAND_ROWS = 64
@@ -191,32 +191,34 @@ def _interpolate(rows: LightArray, motion: Motion, out: LightArray, blur: float)
 
 def _guard(rows: LightArray, back: Motion, out: LightArray) -> None:
     """Lift what a cubic darkens about lamps and stars to a share of the linear interpolation."""
-    height = len(out)
+    np.maximum(out, np.float32(0), out=out)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    for left in range(0, out.shape[1], GUARD_COLUMNS):
-        block = out[:, left : left + GUARD_COLUMNS]
-        width = block.shape[1]
-        source = _around(rows, back, left, width, height)
-        darkest, brightest, _, _ = cv2.minMaxLoc(source.reshape(len(source), -1))
-        if brightest <= GUARDED_CONTRAST * max(darkest, 0.0) + GUARDED_LIGHT:
-            np.maximum(block, np.float32(0), out=block)
-            continue
+    for left, right in _contrasty(rows, back, out.shape[:2]):
+        block = out[:, left:right]
         linear = cv2.warpPerspective(
-            rows, back @ translation(left, 0), (width, height),
+            rows, back @ translation(left, 0), (right - left, len(out)),
             flags=flags, borderMode=cv2.BORDER_REPLICATE,
         )  # fmt: skip
         linear *= np.float32(FLOOR_OF_LINEAR)
-        np.maximum(linear, np.float32(0), out=linear)
         np.maximum(block, linear, out=block)
 
 
-def _around(rows: LightArray, back: Motion, left: int, width: int, height: int) -> LightArray:
-    """Return the part of the frame's rows that a block of the result draws on."""
-    right = left + width - 1
-    corners = [(x, y, 1.0) for x in (left, right) for y in (0, height - 1)]
-    places = np.array(corners) @ back.T
-    places = places[:, :2] / places[:, 2:]
-    limits = np.array([rows.shape[1], rows.shape[0]])
-    low = np.clip(np.floor(places.min(axis=0)) - 2, 0, limits - 1).astype(int)
-    high = np.clip(np.ceil(places.max(axis=0)) + 3, low + 1, limits).astype(int)
-    return rows[low[1] : high[1], low[0] : high[0]]
+def _contrasty(rows: LightArray, back: Motion, shape: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return the columns, from and to, of a band whose surroundings hold strong contrasts."""
+    height, width = shape
+    edges = np.append(np.arange(0, width, GUARD_COLUMNS), width)
+    corners = np.array([(x, y) for y in (0, height - 1) for x in edges], dtype=np.float64)
+    x = apply(back, corners)[:, 0].reshape(2, -1)
+    spread = np.stack([x[:, :-1], x[:, 1:]]).reshape(4, -1)
+    low = np.clip(np.floor(spread.min(axis=0)) - 2, 0, rows.shape[1] - 1).astype(int)
+    high = np.clip(np.ceil(spread.max(axis=0)) + 3, low + 1, rows.shape[1]).astype(int)
+    runs: list[tuple[int, int]] = []
+    for number, (first, last) in enumerate(zip(low, high, strict=True)):
+        darkest, brightest, _, _ = cv2.minMaxLoc(rows[:, first:last].reshape(len(rows), -1))
+        if brightest <= GUARDED_CONTRAST * max(darkest, 0.0) + GUARDED_LIGHT:
+            continue
+        left, right = int(edges[number]), int(edges[number + 1])
+        if runs and runs[-1][1] == left:
+            left = runs.pop()[0]
+        runs.append((left, right))
+    return runs
