@@ -224,7 +224,8 @@ def _spoil(
     if how == "focus":
         return cv2.GaussianBlur(light, (0, 0), 5)
     if how == "elsewhere":
-        return np.ascontiguousarray(light[::-1, ::-1])
+        other = picture[: light.shape[0], -light.shape[1] :]
+        return cv2.flip(np.ascontiguousarray(other), 1)
     return light
 
 

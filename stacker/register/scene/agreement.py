@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from stacker.register.geometry import Motion, translation
 from stacker.register.scene.align import sample
@@ -26,10 +27,11 @@ LEAST_OVERLAP = 0.3
 
 @dataclass(frozen=True)
 class Agreement:
-    """The share of the tiles that agree, 0 to 1, and the share that had a vote."""
+    """The share of the tiles that agree, 0 to 1, the share that had a vote, and who agrees."""
 
     share: float
     overlap: float
+    agreeing: npt.NDArray[np.bool_]
 
 
 def agreement(tiles: Tiles, frame: Grey, to_frame: Motion) -> Agreement:
@@ -53,7 +55,7 @@ def agreement(tiles: Tiles, frame: Grey, to_frame: Motion) -> Agreement:
     agreeing = voting & (alike > ALIKE * np.clip(possible, 0, 1))
     total = max(int((possible > LEAST_POSSIBLE).sum()), 1)
     overlap = float(voting.sum() / total)
-    return Agreement(float(agreeing.sum() / max(voting.sum(), LEAST_OVERLAP * total)), overlap)
+    return Agreement(float(agreeing.sum() / max(voting.sum(), LEAST_OVERLAP * total)), overlap, agreeing)
 
 
 def chance_of(tiles: Tiles, reference: Grey) -> float:

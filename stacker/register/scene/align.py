@@ -11,14 +11,14 @@ Technometrics 16 (1974), doi:10.1080/00401706.1974.10489171 (the weights).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from stacker.register.geometry import Motion, Points, normalise, to_reduced
-from stacker.register.scene.grey import Grey
+from stacker.register.scene.grey import Grey, GreyArray, doubled_level
 from stacker.register.scene.models import Frame, Model
 from stacker.register.scene.tiles import Samples, Tiles
 
@@ -35,6 +35,15 @@ QUIET_PERCENTILE = 20
 SOFT_PX = 0.1
 CODING_SHARE = 0.01
 LOUDEST = 8.0
+# a tile counts from the first of these correlations on, and wholly from the second; where noise
+# makes up most of a tile, correlation says nothing
+UNLIKE, ALIKE = 0.45, 0.7
+LEAST_SIGNAL = 0.3
+# weight from which on a tile is said to agree
+AGREES = 0.3
+# How much more than independent pixels would a tile's wishes scatter at each level: smoothing
+# spreads noise over neighbours, and coding errs in blocks. Measured on still scenes.
+NEIGHBOURS_ALIKE = (5.0, 2.5, 2.0)
 # roots of light: exposure may drift by this factor, in the root, before a tile is mistrusted
 LEAST_GAIN, MOST_GAIN = 0.3, 3.3
 # an iteration that moves no point by more than this, in pixels of the copy, is the last
@@ -57,14 +66,15 @@ class Answers:
 
     ``matrix`` (T, 2, 2) and ``vector`` (T, 2): the normal equations of each tile's own shift, per
     pixel of the first level squared; ``variance`` (T,) of its residuals; ``inside`` (T,) the
-    share of its pixels that lie in the frame.
+    share of its pixels that lie in the frame; ``alike`` (T,) its correlation with the frame as a
+    share of what noise leaves possible.
     """
 
     matrix: Float64Array
     vector: Float64Array
     variance: Float64Array
     inside: Float64Array
-    count: Float64Array
+    alike: Float64Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,13 +97,16 @@ class Fit:
     def agreeing(self) -> float:
         """The share of the tiles within the frame that agree with the motion."""
         inside = self.answers.inside > 0.5
-        return float((self.weight[inside] > 0.3).sum() / max(1, inside.sum()))
+        return float((self.weight[inside] > AGREES).sum() / max(1, inside.sum()))
 
 
-def sample(tiles: Tiles, frame: Grey, to_frame: Motion) -> tuple[Samples, Samples]:
+def sample(
+    tiles: Tiles, frame: Grey, to_frame: Motion, doubled: GreyArray | None = None
+) -> tuple[Samples, Samples]:
     """Return the frame's grey where the tiles' pixels lie, and 1 where that is in the frame.
 
-    Both float32 (T, K). ``to_frame`` is between first levels.
+    Both float32 (T, K). ``to_frame`` is between first levels. ``doubled`` is the tiles' level of
+    the frame at twice the size, to be sampled in its place.
     """
     motion = to_reduced(to_frame, 2**tiles.level).astype(np.float32)
     x, y = tiles.x, tiles.y
@@ -102,11 +115,10 @@ def sample(tiles: Tiles, frame: Grey, to_frame: Motion) -> tuple[Samples, Sample
     my = (motion[1, 0] * x + motion[1, 1] * y + motion[1, 2]) / depth
     width, height = tiles.size
     inside = (mx >= 2) & (mx <= width - 3) & (my >= 2) & (my <= height - 3)
-    if tiles.level == 0:
-        source = frame.doubled
+    source = frame.levels[tiles.level]
+    if doubled is not None:
+        source = doubled
         mx, my = 2 * mx, 2 * my
-    else:
-        source = frame.levels[tiles.level]
     value = cv2.remap(source, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(value, np.float32), inside.astype(np.float32) * tiles.use
 
@@ -120,7 +132,7 @@ def ask(tiles: Tiles, value: Samples, use: Samples, noise: float, tolerance_px: 
     noise : deviation of the residuals that pixels should have.
     tolerance_px : how far pixels may be off, on the level, before they count less.
     """
-    rest = _residuals(tiles, value, use)
+    rest, alike = _residuals(tiles, value, use)
     slope = tiles.gx * tiles.gx + tiles.gy * tiles.gy
     allowed = np.float32(PIXEL_CUT**2) * (
         np.float32(noise**2) + np.float32(tolerance_px**2) * slope
@@ -144,12 +156,14 @@ def ask(tiles: Tiles, value: Samples, use: Samples, noise: float, tolerance_px: 
         vector / scale,
         np.asarray(power, np.float64),
         np.asarray(use.sum(axis=1) / total, np.float64),
-        np.asarray(count, np.float64),
+        alike,
     )
 
 
-def _residuals(tiles: Tiles, value: Samples, use: Samples) -> Samples:
+def _residuals(tiles: Tiles, value: Samples, use: Samples) -> tuple[Samples, Float64Array]:
     """Return the frame less the reference where each tile's gain and offset are taken out.
+
+    Beside it stands how alike the two are, (T,), see ``Answers``.
 
     Noise in the reference makes a tile's gain look too small, and the more so the less there is
     to see in it: tiles lean on the gain of the whole frame, those with little contrast most.
@@ -160,7 +174,8 @@ def _residuals(tiles: Tiles, value: Samples, use: Samples) -> Samples:
     zero, one = (tiles.value - mean0) * use, (value - mean1) * use
     together = np.einsum("tk,tk->t", zero, one)[:, None]
     hidden = count * np.float32(tiles.noise_power)
-    power = np.maximum(np.einsum("tk,tk->t", zero, zero)[:, None] - hidden, 0)
+    whole = np.einsum("tk,tk->t", zero, zero)[:, None]
+    power = np.maximum(whole - hidden, 0)
     strong = power > 4 * hidden
     overall = np.float32(1)
     if strong.any():
@@ -169,7 +184,9 @@ def _residuals(tiles: Tiles, value: Samples, use: Samples) -> Samples:
     gain = (together + lean * overall) / (power + lean)
     gain = np.clip(gain, LEAST_GAIN, MOST_GAIN)
     rest: Samples = one / gain - zero
-    return rest
+    both = np.sqrt(whole * np.einsum("tk,tk->t", one, one)[:, None]) + np.float32(1e-9)
+    possible = np.maximum(power / (whole + np.float32(1e-9)), np.float32(1e-3))
+    return rest, np.asarray(together / both / possible, np.float64)[:, 0]
 
 
 def tile_weights(
@@ -185,13 +202,16 @@ def tile_weights(
     strength, axes = np.linalg.eigh(answers.matrix)
     strength = np.maximum(strength, 0)
     wish = np.einsum("tij,ti->tj", axes, answers.vector) ** 2
+    variance *= NEIGHBOURS_ALIKE[tiles.level]
     expected = variance[:, None] * strength + tolerance_px**2 * strength**2 + 1e-12
     off = (wish / expected).sum(axis=1)
     kept = np.maximum(1 - off / TILE_CUT**2, 0)
     level_px = np.hypot(tolerance_px / 2**tiles.level, SOFT_PX)
     usual = noise**2 + level_px**2 * tiles.slope + CODING_SHARE * tiles.contrast
     loud = np.clip((LOUDEST - answers.variance / usual) / (LOUDEST - 2), 0, 1)
-    return np.where(answers.inside > 0.5, kept * kept * loud * loud, 0.0)
+    alike = np.clip((answers.alike - UNLIKE) / (ALIKE - UNLIKE), 0, 1)
+    alike = np.where(tiles.signal > LEAST_SIGNAL, alike, 1.0)
+    return np.where(answers.inside > 0.5, kept * kept * loud * loud * alike, 0.0)
 
 
 def align(
@@ -207,17 +227,38 @@ def align(
     for stage in stages:
         tiles = tiles_by_level[stage.level]
         places = geometry.jacobian(full_places(tiles))
+        doubled = doubled_level(frame.levels[0]) if stage.level == 0 else None
         noise = None
         for number in range(stage.iterations):
             share = number / max(1, stage.iterations - 1)
             tolerance = stage.first_px * (stage.last_px / stage.first_px) ** share
-            fit, step = _iterate(tiles, places, frame, to_frame, model, tolerance, noise, geometry)
+            fit, step = _iterate(
+                tiles, places, frame, doubled, to_frame, model, tolerance, noise, geometry
+            )
             to_frame, noise = fit.to_frame, fit.noise
             if step < SETTLED_PX and share == 1:
                 break
     if fit is None:
         raise ValueError("no stages to align in")
-    return fit
+    information = fit.information / scatter_of(fit, stages[-1].level)
+    return replace(fit, information=information)
+
+
+def scatter_of(fit: Fit, level: int) -> float:
+    """Return how much the agreeing tiles' wishes scatter, as a multiple of what noise explains.
+
+    Smoothing and coding make neighbouring pixels err alike, which the normal equations do not
+    know.
+    """
+    agreeing = fit.weight > AGREES
+    if agreeing.sum() < 4:
+        return NEIGHBOURS_ALIKE[level]
+    answers = fit.answers
+    variance = np.maximum(answers.variance, fit.noise**2)[agreeing]
+    strength, axes = np.linalg.eigh(answers.matrix[agreeing])
+    wish = np.einsum("tij,ti->tj", axes, answers.vector[agreeing]) ** 2
+    off = wish / (variance[:, None] * np.maximum(strength, 1e-9))
+    return max(1.0, float(np.average(off.mean(axis=1), weights=fit.weight[agreeing])))
 
 
 def full_places(tiles: Tiles) -> Points:
@@ -230,6 +271,7 @@ def _iterate(
     tiles: Tiles,
     places: Float64Array,
     frame: Grey,
+    doubled: GreyArray | None,
     to_frame: Motion,
     model: Model,
     tolerance_px: float,
@@ -237,16 +279,18 @@ def _iterate(
     geometry: Frame,
 ) -> tuple[Fit, float]:
     """Return the fit after one step from ``to_frame``, and how far points moved, px."""
-    value, use = sample(tiles, frame, to_frame)
+    value, use = sample(tiles, frame, to_frame, doubled)
     if noise is None:
-        noise = _quiet(_residuals(tiles, value, use), use)
+        noise = _quiet(_residuals(tiles, value, use)[0], use)
     answers = ask(tiles, value, use, noise, tolerance_px / 2**tiles.level)
     inside = answers.inside > 0.5
     if inside.sum() < 4:
         return Fit(to_frame, np.zeros((8, 8)), np.zeros(tiles.count), answers, noise), 0.0
-    noise = float(np.sqrt(np.percentile(answers.variance[inside], QUIET_PERCENTILE))) + 1e-6
+    fitting = inside & (answers.alike > UNLIKE)
+    heard = fitting if fitting.sum() >= 4 else inside
+    noise = float(np.sqrt(np.percentile(answers.variance[heard], QUIET_PERCENTILE))) + 1e-6
     weight = tile_weights(answers, tiles, noise, tolerance_px)
-    information, wish = normal_equations(answers, weight, places, noise)
+    information, wish = normal_equations(answers, tiles, weight, places, noise)
     step = model.solve(information, wish)
     update = geometry.motion_of(step)
     moved = normalise(to_frame @ np.linalg.inv(update))
@@ -255,12 +299,17 @@ def _iterate(
 
 
 def normal_equations(
-    answers: Answers, weight: Float64Array, places: Float64Array, noise: float
+    answers: Answers, tiles: Tiles, weight: Float64Array, places: Float64Array, noise: float
 ) -> tuple[Float64Array, Float64Array]:
-    """Return the homography's information (8, 8) and right-hand side (8,) from all tiles."""
-    share = weight / np.maximum(answers.variance, noise**2)
+    """Return the homography's information (8, 8) and right-hand side (8,) from all tiles.
+
+    Noise in the reference's own gradients makes a tile's matrix too large; ``tiles.signal`` is
+    the share of it that is texture.
+    """
+    share = weight * tiles.signal / np.maximum(answers.variance, noise**2)
+    strength = (share * tiles.signal)[:, None, None]
     information = np.einsum(
-        "tip,tij,tjq->pq", places, answers.matrix * share[:, None, None], places, optimize=True
+        "tip,tij,tjq->pq", places, answers.matrix * strength, places, optimize=True
     )
     wish = np.einsum("tip,ti->p", places, answers.vector * share[:, None])
     return information, wish

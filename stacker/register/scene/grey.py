@@ -8,7 +8,6 @@ Supplement 3 (1936), doi:10.2307/2983678). It also keeps shadows from being rule
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import cv2
 import numpy as np
@@ -57,41 +56,21 @@ class Grey:
     ``levels`` are float32 (h, w), the first of the size of the copy, each further one half of
     it; the centre of pixel x of level n lies at ``2**n * x + (2**n - 1) / 2`` of the first.
     ``clear`` is uint8 (h, w) of the first level, 0 where light is burnt out. ``noise`` is the
-    standard deviation of the noise in the unsmoothed copy.
+    standard deviation of the noise in the unsmoothed copy; ``mean_light`` and ``dim_light`` the
+    mean of the luminance and the level that a tenth of the picture stays below.
     """
 
     levels: tuple[GreyArray, ...]
     clear: ClearMask
     noise: float
     mean_light: float
+    dim_light: float
     clear_share: float
 
     @property
     def size(self) -> tuple[int, int]:
         """Width and height of the first level."""
         return self.levels[0].shape[1], self.levels[0].shape[0]
-
-    @cached_property
-    def doubled(self) -> GreyArray:
-        """The first level at twice the size: pixel x of it lies at x / 2 of the level.
-
-        Linear interpolation moves a wave by a share that falls with the square of its length, so
-        from here the finest detail comes out four times nearer to its place.
-        """
-        one = self.levels[0]
-        height, width = one.shape
-        fine = np.empty((2 * height, 2 * width), np.float32)
-        straight = np.ones(1, np.float32)
-        border = cv2.BORDER_REPLICATE
-        across = cv2.sepFilter2D(one, -1, HALF_WAY, straight, anchor=(3, 0), borderType=border)
-        down = cv2.sepFilter2D(one, -1, straight, HALF_WAY, anchor=(0, 3), borderType=border)
-        fine[::2, ::2] = one
-        fine[::2, 1::2] = across
-        fine[1::2, ::2] = down
-        fine[1::2, 1::2] = cv2.sepFilter2D(
-            across, -1, straight, HALF_WAY, anchor=(0, 3), borderType=border
-        )
-        return fine
 
 
 def grey_of(light: LightArray, weights: tuple[float, float, float] = LUMINANCE) -> Grey:
@@ -105,6 +84,7 @@ def grey_of(light: LightArray, weights: tuple[float, float, float] = LUMINANCE) 
     bright = luminance(light, weights)
     clear = _clear_of(light)
     mean = float(cv2.mean(bright)[0])
+    dim = float(np.percentile(bright[::8, ::8], 10))
     np.maximum(bright, 0, out=bright)
     bright += np.float32(PEDESTAL)
     root = np.asarray(cv2.sqrt(bright), np.float32)
@@ -112,7 +92,7 @@ def grey_of(light: LightArray, weights: tuple[float, float, float] = LUMINANCE) 
     levels = [smoothed(root)]
     while len(levels) < MOST_LEVELS and min(levels[-1].shape) // 2 >= LEAST_SIDE:
         levels.append(halved(levels[-1]))
-    return Grey(tuple(levels), clear, noise, mean, float(np.mean(clear)))
+    return Grey(tuple(levels), clear, noise, mean, dim, float(np.mean(clear)))
 
 
 def smoothed(root: GreyArray) -> GreyArray:
@@ -128,6 +108,26 @@ def halved(level: GreyArray) -> GreyArray:
     even = level[: 2 * height, : 2 * width]
     half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
     return np.asarray(half, np.float32)
+
+
+def doubled_level(level: GreyArray) -> GreyArray:
+    """Return a level at twice the size: pixel x of it lies at x / 2 of the level.
+
+    Linear interpolation moves a wave by a share that falls with the square of its length, so
+    from here the finest detail comes out four times nearer to its place.
+    """
+    height, width = level.shape
+    fine = np.empty((2 * height, 2 * width), np.float32)
+    straight = np.ones(1, np.float32)
+    border = cv2.BORDER_REPLICATE
+    across = cv2.sepFilter2D(level, -1, HALF_WAY, straight, anchor=(3, 0), borderType=border)
+    down = cv2.sepFilter2D(level, -1, straight, HALF_WAY, anchor=(0, 3), borderType=border)
+    both = cv2.sepFilter2D(across, -1, straight, HALF_WAY, anchor=(0, 3), borderType=border)
+    fine[::2, ::2] = level
+    fine[::2, 1::2] = across
+    fine[1::2, ::2] = down
+    fine[1::2, 1::2] = both
+    return fine
 
 
 def _clear_of(light: LightArray) -> ClearMask:

@@ -24,8 +24,8 @@ STRONGEST = 128
 # the variance of the slope that it makes there; measured.
 NOISE_LEFT = (0.0799, 0.0631, 0.0335)
 NOISE_SLOPE = (0.0340, 0.0482, 0.0288)
-# a tile tells something where its gradients stand this far above those of noise alone
-TEXTURE_OVER_NOISE = 1.6
+# a tile tells something where this share of its squared gradients is not noise
+LEAST_SIGNAL = 0.15
 # ... and above what no eye sees, on the scale of the root of light
 LEAST_GRADIENT = 4e-4
 
@@ -38,7 +38,8 @@ class Tiles:
     gradient, from which the tile's mean and its share in the value are taken away, so that a
     change of gain or offset moves nothing; ``use`` float32 (T, K), 0 for pixels burnt out.
     ``centre`` float64 (T, 2). ``slope`` and ``contrast`` float64 (T,): the mean squared gradient and
-    the variance of the value; ``noise_power`` is the part of that variance that is noise.
+    the variance of the value; ``noise_power`` is the part of that variance that is noise, and
+    ``signal`` float64 (T,) the part of the squared gradient that is not.
     """
 
     level: int
@@ -51,9 +52,11 @@ class Tiles:
     centre: npt.NDArray[np.float64]
     slope: npt.NDArray[np.float64]
     contrast: npt.NDArray[np.float64]
+    signal: npt.NDArray[np.float64]
     noise_power: float
     size: tuple[int, int]
     shape: tuple[int, int]
+    side: int
     place: npt.NDArray[np.int64]
 
     @property
@@ -76,7 +79,7 @@ def cut_tiles(reference: Grey, level: int, *, side: int, strongest: int) -> Tile
     x, y = np.meshgrid(np.arange(grey.shape[1], dtype=np.float32),
                        np.arange(grey.shape[0], dtype=np.float32))  # fmt: skip
     clear = _clear_at(reference, grey.shape)
-    gx, gy = _gradients(grey)
+    gx, gy = slopes(grey)
 
     def by_tile(plane: npt.NDArray[np.float32]) -> Samples:
         inner = plane[2 : 2 + height * side, 2 : 2 + width * side]
@@ -93,7 +96,8 @@ def cut_tiles(reference: Grey, level: int, *, side: int, strongest: int) -> Tile
         chosen = np.broadcast_to(np.arange(side * side), energy.shape)
     mean_energy = np.take_along_axis(energy, chosen, axis=1).mean(axis=1)
     floor = max(LEAST_GRADIENT**2, _noise_energy(reference.noise, level, strongest / side**2))
-    textured = mean_energy > TEXTURE_OVER_NOISE * floor
+    signal = 1 - floor / np.maximum(mean_energy, 1e-20)
+    textured = signal > LEAST_SIGNAL
     place, chosen = place[textured], chosen[textured]
 
     def pick(plane: npt.NDArray[np.float32]) -> Samples:
@@ -118,14 +122,16 @@ def cut_tiles(reference: Grey, level: int, *, side: int, strongest: int) -> Tile
         centre=centre.astype(np.float64),
         slope=((gxs * gxs + gys * gys).sum(axis=1) / used).astype(np.float64),
         contrast=((value * value * use).sum(axis=1) / used - mean**2).astype(np.float64),
+        signal=signal[textured].astype(np.float64),
         noise_power=NOISE_LEFT[level] * reference.noise**2,
         size=(grey.shape[1], grey.shape[0]),
         shape=(height, width),
+        side=side,
         place=place,
     )
 
 
-def _gradients(grey: GreyArray) -> tuple[GreyArray, GreyArray]:
+def slopes(grey: GreyArray) -> tuple[GreyArray, GreyArray]:
     """Return the slope across and down per pixel, float32 (h, w)."""
     straight = np.ones(1, np.float32)
     kernel = np.array([1, -8, 0, 8, -1], np.float32) / np.float32(12)
