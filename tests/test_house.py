@@ -17,6 +17,7 @@ MAY_IMPORT = {
     "errors": set(),
     "light": {"errors"},
     "burst": {"errors", "light"},
+    "register": {"errors", "light"},
     "blend": {"errors", "light"},
     "finish": {"errors", "light"},
     "scenes": {"errors", "light"},
@@ -89,7 +90,7 @@ def test_every_exported_name_exists():
     for name in stacker.__all__:
         assert getattr(stacker, name) is not None
     assert set(stacker._HOMES) <= set(stacker.__all__)
-    for room_name in ("burst", "blend", "engine", "finish", "scenes", "survey"):
+    for room_name in ("burst", "register", "blend", "engine", "finish", "scenes", "survey"):
         module = importlib.import_module(f"stacker.{room_name}")
         for name in module.__all__:
             assert getattr(module, name) is not None

@@ -105,8 +105,8 @@ def plain(size: tuple[int, int], rng: np.random.Generator) -> Light:
     """Return a picture of little texture: soft sky, a few faint shapes, (H, W, 3)."""
     width, height = size
     light = np.full((height, width, 3), 0.35, np.float32)
-    light *= np.exp(0.25 * noise_texture(size, rng, 2.0))[..., None]
-    for _ in range(14):
+    light *= np.exp(0.3 * noise_texture(size, rng, 1.8))[..., None]
+    for _ in range(40):
         x, y = rng.uniform(0, width), rng.uniform(0, height)
         a, b = rng.uniform(20, 160, 2)
         shade = float(rng.uniform(0.8, 1.25) * 0.35)
@@ -178,9 +178,17 @@ def record(light: Light, scenario: Scenario, gain: npt.ArrayLike, rng: np.random
 
 
 def simulate(
-    scenario: Scenario, size: tuple[int, int], seed: int, stills: list[Path] | None = None
+    scenario: Scenario,
+    size: tuple[int, int],
+    seed: int,
+    stills: list[Path] | None = None,
+    *,
+    noise: bool = True,
 ) -> SimulatedBurst:
-    """Return the burst of a scenario; the same seed gives the same burst."""
+    """Return the burst of a scenario; the same seed gives the same burst.
+
+    ``noise=False`` leaves noise and coding out.
+    """
     rng = np.random.default_rng(seed)
     width, height = size
     fine = (int(2 * (1 + 2 * MARGIN) * width), int(2 * (1 + 2 * MARGIN) * height))
@@ -201,7 +209,10 @@ def simulate(
         light = _spoil(light, scenario.odd.get(number), picture, size, rng)
         ramp = 2 * number / max(1, scenario.frames - 1) - 1
         gain = 2.0 ** (scenario.drift_ev * ramp * np.array([1.0, 0.9, 1.15]))
-        frames.append(record(light, scenario, gain, rng))
+        if noise:
+            frames.append(record(light, scenario, gain, rng))
+        else:
+            frames.append(light * np.asarray(gain * scenario.exposure, np.float32))
     return SimulatedBurst(scenario, frames, motions, movers.static(size))
 
 

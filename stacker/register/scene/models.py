@@ -104,3 +104,7 @@ class Frame:
         """Return the root mean squared error over the picture that an information implies, px."""
         covariance = np.linalg.inv(information + np.diag(PRIOR**-2.0))
         return float(np.sqrt(np.trace(self._spread @ covariance)))
+
+    def covariance_of(self, rms_px: float) -> Float64Array:
+        """Return the covariance of parameters whose shifts are ``rms_px`` in the mean, (8, 8)."""
+        return np.linalg.inv(self._spread) * rms_px**2 / 8

@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from stacker.register.geometry import Motion, compose, grid_of, identity, invert, rms_difference
-from stacker.register.scene.agreement import agreement, chance_of
+from stacker.register.scene.agreement import Agreement, agreement, chance_of
 from stacker.register.scene.align import Fit, Stage, align
 from stacker.register.scene.grey import Grey
-from stacker.register.scene.hypotheses import by_corners, by_correlation, by_features, find_corners
+from stacker.register.scene.hypotheses import (
+    Corners,
+    by_corners,
+    by_correlation,
+    by_features,
+    find_corners,
+)
 from stacker.register.scene.models import HOMOGRAPHY, SIMILARITY, Frame
 from stacker.register.scene.tiles import COARSE_TILE_PX, STRONGEST, TILE_PX, Tiles, cut_tiles
 
 # guesses nearer to each other than this, in pixels of the coarsest level, are one
 SAME_PX = 1.0
 # agreement from which on no other guess is asked
-SURE = 0.5
+SURE = 0.4
 # ... and below which the dearest guesses are asked
-DOUBTFUL = 0.2
+DOUBTFUL = 0.1
 # how many guesses are polished before they are judged, best first
 POLISHED = 2
 
@@ -35,6 +42,11 @@ class Reference:
     def coarsest(self) -> int:
         """The number of the coarsest level."""
         return len(self.grey.levels) - 1
+
+    @cached_property
+    def corners(self) -> Corners:
+        """Corners of the reference, to be tracked."""
+        return find_corners(self.grey)
 
     @property
     def has_texture(self) -> bool:
@@ -61,11 +73,10 @@ def prepare(grey: Grey) -> Reference:
 
 @dataclass(frozen=True, eq=False)
 class Estimate:
-    """Where a frame looked: the fit, and the share of the picture that agreed before it."""
+    """Where a frame looked: the fit, and how much of the picture agrees with it."""
 
     fit: Fit
-    agreement: float
-    overlap: float
+    agreement: Agreement
 
     @property
     def to_frame(self) -> Motion:
@@ -88,7 +99,7 @@ def estimate(
         reference.tiles, frame, best, HOMOGRAPHY, _fine_stages(reference), reference.geometry
     )
     found = agreement(reference.tiles[reference.coarsest], frame, fit.to_frame)
-    return Estimate(fit, found.share, found.overlap)
+    return Estimate(fit, found)
 
 
 def _fine_stages(reference: Reference) -> tuple[Stage, ...]:
@@ -145,7 +156,7 @@ def _coarse(
     if ballot.share >= SURE:
         return ballot.best
     tracked = [
-        by_corners(find_corners(reference.grey), reference.grey, frame, ballot.best, identity())
+        by_corners(reference.corners, reference.grey, frame, ballot.best, identity())
     ]
     if previous is not None:
         grey, to_previous = previous

@@ -1,7 +1,6 @@
 """How much of the reference's fine detail a frame has, whatever the noise.
 
-Noise differs between two frames, so the product of their slopes is free of it; only the
-reference's own slopes have to be cleared of noise, and that is known.
+Noise differs between two frames, so the product of their slopes is free of it.
 """
 
 from __future__ import annotations
@@ -19,20 +18,28 @@ from stacker.register.scene.tiles import NOISE_SLOPE, Tiles, slopes
 
 # directions in which detail is compared: motion blur takes it along one of them
 DIRECTIONS = np.deg2rad([0, 22.5, 45, 67.5, 90, 112.5, 135, 157.5])
-# detail in a direction counts where this share of its squared slope is not noise
-LEAST_SIGNAL = 0.1
+# tiles in which that share of the squared slope is not noise are compared, if there are so many
+LEAST_SIGNAL = 0.3
 LEAST_TILES = 6
+# Above the median: tiles that a walker has covered have lost their detail, and in a full street
+# that may be half of those that still agree.
+UPPER = 70
+
+Float64Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Sharpness:
     """The share of the reference's detail that a frame has, in its worst and best direction.
 
-    Both 1 for a frame as sharp as the reference, and where noise leaves nothing to compare.
+    1 where noise leaves nothing to compare. Pixels are chosen for their slope in the reference,
+    and noise helps to be chosen: in dark bursts every other frame seems to have less detail. So
+    frames are to be compared with each other by it, not with 1.
     """
 
     worst: float
     best: float
+    error: float
 
 
 def detail_of(grey: Grey) -> float:
@@ -57,26 +64,40 @@ def sharpness(
     tiles : of the reference's first level.
     coarse, agreeing : the coarsest tiles, and (T,) which of them agree with the motion.
     """
-    chosen = _within(tiles, coarse, agreeing)
+    chosen = _within(tiles, coarse, agreeing) & (tiles.signal > LEAST_SIGNAL)
     if chosen.sum() < LEAST_TILES:
-        return Sharpness(1.0, 1.0)
+        return Sharpness(1.0, 1.0, 0.0)
     x, y, use = tiles.x[chosen], tiles.y[chosen], tiles.use[chosen]
     across0, down0 = tiles.gx[chosen], tiles.gy[chosen]
     across, down = _slopes_at(frame.levels[0], x, y, to_reduced(to_frame, 1))
     # a turn of a few degrees turns the slopes little enough
     scale = _exposure(reference, frame)
-    noise = NOISE_SLOPE[0] * reference.noise**2
+    texture = tiles.signal[chosen]
     found = []
     for angle in DIRECTIONS:
         c, s = np.float32(np.cos(angle)), np.float32(np.sin(angle))
         zero, one = c * across0 + s * down0, c * across + s * down
-        whole = float(np.mean(zero * zero * use))
-        signal = whole - noise
-        if signal > LEAST_SIGNAL * whole:
-            found.append(float(np.mean(zero * one * use)) / signal / scale)
-    if not found:
-        return Sharpness(1.0, 1.0)
-    return Sharpness(min(found), max(found))
+        signal = np.einsum("tk,tk,tk->t", zero, zero, use) * texture
+        shared = np.einsum("tk,tk,tk->t", zero, one, use)
+        share = shared / np.maximum(signal, 1e-9) / scale
+        low, middle, high = _percentiles(share, signal, (16, UPPER, 84))
+        # half the middle two thirds is the deviation of one tile
+        found.append((middle, (high - low) / 2 / np.sqrt(len(share))))
+    return Sharpness(
+        worst=min(value for value, _ in found),
+        best=max(value for value, _ in found),
+        error=max(error for _, error in found),
+    )
+
+
+def _percentiles(
+    values: Float64Array, weights: Float64Array, shares: tuple[float, ...]
+) -> list[float]:
+    """Return the values below which these percentages of the weight lie."""
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    at = np.searchsorted(total, total[-1] * np.array(shares) / 100)
+    return [float(value) for value in values[order][at]]
 
 
 def _within(tiles: Tiles, coarse: Tiles, agreeing: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
