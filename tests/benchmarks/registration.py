@@ -1,9 +1,9 @@
 """Accuracy and cost of registration on simulated bursts with exact truth.
 
-    python tests/benchmarks/registration.py                 all scenarios, three bursts of each
-    python tests/benchmarks/registration.py --small         a few small ones, in seconds
-    python tests/benchmarks/registration.py --stills DIR    the same on still pictures of your own
-    python tests/benchmarks/registration.py --only night    scenarios whose names hold a word
+    python -m tests.benchmarks.registration                 all scenarios, three bursts of each
+    python -m tests.benchmarks.registration --small         a few small ones, in seconds
+    python -m tests.benchmarks.registration --stills DIR    the same on still pictures of your own
+    python -m tests.benchmarks.registration --only night    scenarios whose names hold a word
 
 Errors are root mean square distances, in pixels, over the part of the picture where nothing moves
 in any frame, between where the found and the true motion take a frame's pixels. ``bound`` is the
@@ -117,8 +117,9 @@ class Figures:
         )
 
 
-def bound_of(scenario: Scenario, size: tuple[int, int], seed: int, stills: list[Path]) -> float:
-    """Return the Cramer-Rao bound of a homography between two frames of a scenario, px."""
+def bound_of(burst: SimulatedBurst, seed: int, stills: list[Path]) -> float:
+    """Return the Cramer-Rao bound of a homography between two frames of a burst, px."""
+    scenario, size = burst.scenario, burst.static.shape[::-1]
     clean = simulate(
         dataclasses.replace(scenario, frames=1, odd={}), size, seed, stills, noise=False
     )
@@ -127,7 +128,7 @@ def bound_of(scenario: Scenario, size: tuple[int, int], seed: int, stills: list[
     variance = np.maximum(light, 0) / scenario.full_well_e
     variance += (scenario.read_noise_e / scenario.full_well_e) ** 2
     slope_y, slope_x = np.gradient(light @ weights)
-    share = clean.static / (2 * (variance @ weights**2))
+    share = burst.static / (2 * (variance @ weights**2))
     geometry = Frame(size)
     information = np.zeros((8, 8))
     for row in range(size[1]):
@@ -145,7 +146,7 @@ def measure(
     figures = Figures()
     for seed in range(1, bursts + 1):
         burst = simulate(scenario, size, seed, stills)
-        figures.bounds.append(bound_of(scenario, size, seed, stills))
+        figures.bounds.append(bound_of(burst, seed, stills))
         begun = time.process_time()
         try:
             motion = register_frames(burst.frames.__getitem__, len(burst.frames), reference=0)

@@ -84,7 +84,7 @@ class Fit:
     ``to_frame`` (3, 3) takes pixels of the reference's copy to the frame's; ``information`` (8, 8)
     is the inverse of the covariance of the homography's parameters about it (see ``models``);
     ``weight`` (T,) of each tile, 1 where it agrees, 0 where it goes its own way; ``noise`` the
-    deviation of the quietest tiles' residuals.
+    deviation of the quietest tiles' residuals; ``strong`` bool (T,) of tiles that are mostly texture.
     """
 
     to_frame: Motion
@@ -92,12 +92,13 @@ class Fit:
     weight: Float64Array
     answers: Answers
     noise: float
+    strong: npt.NDArray[np.bool_]
 
     @property
     def agreeing(self) -> float:
-        """The share of the tiles within the frame that agree with the motion."""
-        inside = self.answers.inside > 0.5
-        return float((self.weight[inside] > AGREES).sum() / max(1, inside.sum()))
+        """The share of the tiles within the frame that agree, of those that noise leaves sure."""
+        asked = (self.answers.inside > 0.5) & self.strong
+        return float((self.weight[asked] > AGREES).sum() / max(1, asked.sum()))
 
 
 def sample(
@@ -284,8 +285,9 @@ def _iterate(
         noise = _quiet(_residuals(tiles, value, use)[0], use)
     answers = ask(tiles, value, use, noise, tolerance_px / 2**tiles.level)
     inside = answers.inside > 0.5
+    strong = tiles.signal > LEAST_SIGNAL
     if inside.sum() < 4:
-        return Fit(to_frame, np.zeros((8, 8)), np.zeros(tiles.count), answers, noise), 0.0
+        return Fit(to_frame, np.zeros((8, 8)), np.zeros(tiles.count), answers, noise, strong), 0.0
     fitting = inside & (answers.alike > UNLIKE)
     heard = fitting if fitting.sum() >= 4 else inside
     noise = float(np.sqrt(np.percentile(answers.variance[heard], QUIET_PERCENTILE))) + 1e-6
@@ -295,7 +297,7 @@ def _iterate(
     update = geometry.motion_of(step)
     moved = normalise(to_frame @ np.linalg.inv(update))
     length = geometry.rms(step)
-    return Fit(moved, information, weight, answers, noise), length
+    return Fit(moved, information, weight, answers, noise, strong), length
 
 
 def normal_equations(

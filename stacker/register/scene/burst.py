@@ -31,7 +31,7 @@ CHUNK = 8
 # frames about the middle of the burst among which the sharpest becomes the reference
 CANDIDATES = 5
 # how much sharper another must be before the frame in the middle loses its place
-SHARPER = 1.05
+SHARPER = 1.15
 # agreement below which a frame is tried again from its neighbour's motion
 TRY_AGAIN = 0.2
 
@@ -100,7 +100,7 @@ def _sharpest(
     """Return the sharpest frame near the middle."""
     middle = (count - 1) // 2
     near = sorted(range(count), key=lambda number: (abs(number - middle), number))
-    near = near[: min(CANDIDATES, max(1, count // 2))]
+    near = near[: min(CANDIDATES, max(3, count // 2))]
     greys = list(pool.map(lambda number: grey_of(source(number), weights), near))
     # a frame that was lit or covered differently must not win by its light
     light = np.array([grey.mean_light for grey in greys])
@@ -166,7 +166,7 @@ def _summary(held: Reference, grey: Grey, found: Estimate) -> _Seen:
 
 def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -> BurstMotion:
     """Return the verdict on every frame and the motion of those that are used."""
-    why = verdicts([frame.look for frame in seen], held.chance)
+    why = verdicts([frame.look for frame in seen], held.least_agreement)
     why[reference] = None
     used = [number for number, reason in enumerate(why) if reason is None]
     if 2 * len(used) < len(seen):

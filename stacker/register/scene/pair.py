@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from stacker.register.geometry import Motion, compose, grid_of, identity, invert, rms_difference
 from stacker.register.scene.agreement import Agreement, agreement, chance_of
 from stacker.register.scene.align import Fit, Stage, align
@@ -25,6 +27,14 @@ SAME_PX = 1.0
 SURE = 0.4
 # ... and below which the dearest guesses are asked
 DOUBTFUL = 0.1
+# Agreement that a frame needs, how far above what accident gives in this picture, and where there
+# are few tiles in all: a fit makes the best of accidents.
+LEAST_AGREEMENT = 0.07
+OVER_CHANCE = 2.0
+FEW_TILES = 1.5
+MOST_NEEDED = 0.5
+# fewer textured tiles than this say nothing
+LEAST_TILES = 8
 # how many guesses are polished before they are judged, best first
 POLISHED = 2
 
@@ -43,6 +53,12 @@ class Reference:
         """The number of the coarsest level."""
         return len(self.grey.levels) - 1
 
+    @property
+    def least_agreement(self) -> float:
+        """The agreement that a frame needs: more than accident gives, also among few tiles."""
+        few = FEW_TILES / np.sqrt(max(1, self.tiles[self.coarsest].count))
+        return float(min(max(LEAST_AGREEMENT, OVER_CHANCE * self.chance, few), MOST_NEEDED))
+
     @cached_property
     def corners(self) -> Corners:
         """Corners of the reference, to be tracked."""
@@ -52,10 +68,6 @@ class Reference:
     def has_texture(self) -> bool:
         """Whether there is enough to hold on to."""
         return self.tiles[self.coarsest].count >= LEAST_TILES
-
-
-# fewer textured tiles than this say nothing
-LEAST_TILES = 8
 
 
 def prepare(grey: Grey) -> Reference:

@@ -7,10 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-# Agreement that a frame needs, and how far above what accident gives in this picture.
-LEAST_AGREEMENT = 0.07
-OVER_CHANCE = 2.0
-MOST_NEEDED = 0.5
 # light, as a share of the frames about it, below which a frame is black, or above which flashed
 BLACK_SHARE = 0.15
 FLASH_SHARE = 2.5
@@ -47,9 +43,11 @@ class Look:
     uncertain_px: float
 
 
-def verdicts(looks: Sequence[Look], chance: float) -> list[str | None]:
-    """Return for each frame of a burst why it is left out, or None where it is used."""
-    needed = min(max(LEAST_AGREEMENT, OVER_CHANCE * chance), MOST_NEEDED)
+def verdicts(looks: Sequence[Look], needed: float) -> list[str | None]:
+    """Return for each frame of a burst why it is left out, or None where it is used.
+
+    ``needed`` is the agreement that a frame needs.
+    """
     mean = np.array([look.mean_light for look in looks])
     dim = np.array([look.dim_light for look in looks])
     sharp = [look for look in looks if look.agreement >= needed]
