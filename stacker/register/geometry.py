@@ -40,7 +40,7 @@ def normalise(motion: npt.ArrayLike) -> Motion:
     matrix = np.asarray(motion, dtype=np.float64)
     if matrix.shape != (3, 3) or not np.isfinite(matrix).all() or matrix[2, 2] == 0:
         raise ValueError(f"no motion between two pictures: {matrix.tolist()}")
-    return matrix / matrix[2, 2]
+    return np.asarray(matrix / matrix[2, 2])
 
 
 def compose(outer: Motion, inner: Motion) -> Motion:

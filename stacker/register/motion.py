@@ -41,9 +41,9 @@ class BurstMotion:
     Parameters
     ----------
     reference : index of the frame that the others are registered to.
-    motion_model : ``"still"``, every frame looked where the reference did; ``"stretches"``, a tripod
-        that was touched: still but for a few moments; or the simplest model that explains how
-        the frames differ.
+    motion_model : ``"still"``, every frame looked where the reference did; ``"stretches"``, a
+        tripod that was touched: still but for a few moments; or the simplest model that
+        explains how the frames differ.
     frames : one for each frame of the burst, in its order.
     """
 

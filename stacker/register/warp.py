@@ -195,8 +195,9 @@ def _guard(rows: LightArray, back: Motion, out: LightArray) -> None:
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     for left, right in _contrasty(rows, back, out.shape[:2]):
         block = out[:, left:right]
-        linear = cv2.warpPerspective(
-            rows, back @ translation(left, 0), (right - left, len(out)),
+        linear = np.empty(block.shape, np.float32)
+        cv2.warpPerspective(
+            rows, back @ translation(left, 0), (right - left, len(out)), dst=linear,
             flags=flags, borderMode=cv2.BORDER_REPLICATE,
         )  # fmt: skip
         linear *= np.float32(FLOOR_OF_LINEAR)

@@ -85,7 +85,9 @@ class Figures:
         ys, xs = np.nonzero(burst.static)
         chosen = np.random.default_rng(0).choice(len(xs), min(2000, len(xs)), replace=False)
         points = np.stack([xs[chosen], ys[chosen]], axis=1)
-        for number, (frame, truth) in enumerate(zip(motion.frames, burst.to_reference, strict=True)):
+        for number, (frame, truth) in enumerate(
+            zip(motion.frames, burst.to_reference, strict=True)
+        ):
             if number == motion.reference:
                 continue
             if number in burst.scenario.odd:
@@ -139,9 +141,7 @@ def bound_of(burst: SimulatedBurst, seed: int, stills: list[Path]) -> float:
     return geometry.rms_error(information)
 
 
-def measure(
-    scenario: Scenario, size: tuple[int, int], bursts: int, stills: list[Path]
-) -> Figures:
+def measure(scenario: Scenario, size: tuple[int, int], bursts: int, stills: list[Path]) -> Figures:
     """Return the figures of some bursts of a scenario."""
     figures = Figures()
     for seed in range(1, bursts + 1):

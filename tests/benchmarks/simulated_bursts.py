@@ -134,7 +134,9 @@ def hand(scenario: Scenario, size: tuple[int, int], rng: np.random.Generator) ->
                 angles = rng.uniform(-1, 1, 3) * np.deg2rad(0.15)
         elif number:
             walk = rng.standard_normal(3) * np.deg2rad(scenario.degrees) * 0.4
-            angles = np.clip(0.8 * angles + walk, *(np.deg2rad(scenario.degrees) * np.array([-1, 1])))
+            angles = np.clip(
+                0.8 * angles + walk, *(np.deg2rad(scenario.degrees) * np.array([-1, 1]))
+            )
         turn, _ = cv2.Rodrigues(angles)
         motion = camera @ turn @ np.linalg.inv(camera)
         motions.append(motion / motion[2, 2])
@@ -165,7 +167,9 @@ def render(picture: Light, motion: Motion, size: tuple[int, int], scenario: Scen
     )  # fmt: skip
 
 
-def record(light: Light, scenario: Scenario, gain: npt.ArrayLike, rng: np.random.Generator) -> Light:
+def record(
+    light: Light, scenario: Scenario, gain: npt.ArrayLike, rng: np.random.Generator
+) -> Light:
     """Return the light that comes back from a noisy 8-bit JPEG of ``light``."""
     seen = light * (np.asarray(gain, np.float32) * np.float32(scenario.exposure))
     full = scenario.full_well_e
@@ -250,7 +254,9 @@ class _Movers:
         self.shape = picture.shape
         self.other = np.ascontiguousarray(picture[::-1, ::-1])
         self.patches: list[tuple[int, int, int, int, float, float]] = []
-        self.water_top = int(picture.shape[0] * (1 - scenario.water * 0.9)) if scenario.water else None
+        self.water_top = (
+            int(picture.shape[0] * (1 - scenario.water * 0.9)) if scenario.water else None
+        )
         if scenario.water:
             # the frame covers the middle of the picture
             inner = picture.shape[0] / (1 + 2 * MARGIN)

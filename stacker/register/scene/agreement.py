@@ -55,7 +55,9 @@ def agreement(tiles: Tiles, frame: Grey, to_frame: Motion) -> Agreement:
     agreeing = voting & (alike > ALIKE * np.clip(possible, 0, 1))
     total = max(int((possible > LEAST_POSSIBLE).sum()), 1)
     overlap = float(voting.sum() / total)
-    return Agreement(float(agreeing.sum() / max(voting.sum(), LEAST_OVERLAP * total)), overlap, agreeing)
+    return Agreement(
+        float(agreeing.sum() / max(voting.sum(), LEAST_OVERLAP * total)), overlap, agreeing
+    )
 
 
 def chance_of(tiles: Tiles, reference: Grey) -> float:

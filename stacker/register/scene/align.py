@@ -84,7 +84,8 @@ class Fit:
     ``to_frame`` (3, 3) takes pixels of the reference's copy to the frame's; ``information`` (8, 8)
     is the inverse of the covariance of the homography's parameters about it (see ``models``);
     ``weight`` (T,) of each tile, 1 where it agrees, 0 where it goes its own way; ``noise`` the
-    deviation of the quietest tiles' residuals; ``strong`` bool (T,) of tiles that are mostly texture.
+    deviation of the quietest tiles' residuals; ``strong`` bool (T,) whether a tile is mostly
+    texture.
     """
 
     to_frame: Motion
@@ -190,9 +191,7 @@ def _residuals(tiles: Tiles, value: Samples, use: Samples) -> tuple[Samples, Flo
     return rest, np.asarray(together / both / possible, np.float64)[:, 0]
 
 
-def tile_weights(
-    answers: Answers, tiles: Tiles, noise: float, tolerance_px: float
-) -> Float64Array:
+def tile_weights(answers: Answers, tiles: Tiles, noise: float, tolerance_px: float) -> Float64Array:
     """Return 1 for tiles that agree with the motion down to 0 for those that do not, (T,).
 
     A tile's wish to move is held against the noise and against ``tolerance_px`` (of the first
@@ -265,7 +264,7 @@ def scatter_of(fit: Fit, level: int) -> float:
 def full_places(tiles: Tiles) -> Points:
     """Return the tiles' centres in pixels of the first level, (T, 2)."""
     scale = 2**tiles.level
-    return scale * tiles.centre + (scale - 1) / 2
+    return np.asarray(scale * tiles.centre + (scale - 1) / 2)
 
 
 def _iterate(
@@ -310,10 +309,10 @@ def normal_equations(
     """
     share = weight * tiles.signal / np.maximum(answers.variance, noise**2)
     strength = (share * tiles.signal)[:, None, None]
-    information = np.einsum(
+    information: Float64Array = np.einsum(
         "tip,tij,tjq->pq", places, answers.matrix * strength, places, optimize=True
     )
-    wish = np.einsum("tip,ti->p", places, answers.vector * share[:, None])
+    wish: Float64Array = np.einsum("tip,ti->p", places, answers.vector * share[:, None])
     return information, wish
 
 

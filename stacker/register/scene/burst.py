@@ -13,6 +13,7 @@ from stacker.light.encoding import LightArray
 from stacker.register.geometry import Motion, identity, invert, to_full
 from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
+from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Estimate, Reference, estimate, prepare
 from stacker.register.scene.sharpness import detail_of, sharpness
 from stacker.register.scene.stretches import (
@@ -44,7 +45,7 @@ class _Seen:
 
     look: Look
     to_frame: Motion
-    information: np.ndarray
+    information: Float64Array
     uncertain_px: float
     votes: int
 
@@ -147,7 +148,9 @@ def _follow(
 def _summary(held: Reference, grey: Grey, found: Estimate) -> _Seen:
     """Return what is to be kept of a frame."""
     coarse = held.tiles[held.coarsest]
-    sharp = sharpness(held.grey, held.tiles[0], coarse, found.agreement.agreeing, grey, found.to_frame)
+    sharp = sharpness(
+        held.grey, held.tiles[0], coarse, found.agreement.agreeing, grey, found.to_frame
+    )
     fit = found.fit
     uncertain = held.geometry.rms_error(fit.information)
     look = Look(
@@ -215,7 +218,7 @@ def _settle(
     if still_cost <= moving_cost and len(stretches) <= max(1, len(used) // 2):
         for stretch in stretches:
             motion = _motion_of(stretch, measured, used, reference, held)
-            motions.update({number: (motion, 0.0) for number in used[stretch]})
+            motions.update(dict.fromkeys(used[stretch], (motion, 0.0)))
         moved = any(not np.array_equal(motion, identity()) for motion, _ in motions.values())
         return ("stretches" if moved else "still"), motions
     moving, _ = simplest_model(measured, geometry, MODEL_FLOOR_PX)
@@ -238,9 +241,9 @@ def _motion_of(
     return held.geometry.motion_of(shared)
 
 
-def _certain(held: Reference) -> np.ndarray:
+def _certain(held: Reference) -> Float64Array:
     """Return the information of the reference's own motion: it is known to be none."""
-    return np.linalg.inv(held.geometry.covariance_of(1e-3))
+    return np.asarray(np.linalg.inv(held.geometry.covariance_of(1e-3)), np.float64)
 
 
 def _name_of(name: str) -> MotionModel:

@@ -5,6 +5,8 @@ Each can be wrong, and says nothing of it: correlation follows a river, corners 
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +23,8 @@ BACK_AGAIN_PX = 0.7
 # a similarity through corners within so many pixels of it
 CONSENSUS_PX = 2.0
 LEAST_CORNERS = 8
+# the patch about a corner that is tracked
+TRACKED_PX = (15, 15)
 FEATURES = 1200
 # a feature's nearest match must be that much nearer than the next
 DISTINCT = 0.8
@@ -68,7 +72,9 @@ def as_bytes(grey: Grey) -> Bytes:
     level = grey.levels[tracking_level(grey)]
     low, high = np.percentile(level[::4, ::4], (1, 99))
     scale = 235 / max(float(high - low), 1e-3)
-    return np.asarray(cv2.convertScaleAbs(np.maximum(level - low, 0), alpha=scale, beta=10), np.uint8)
+    return np.asarray(
+        cv2.convertScaleAbs(np.maximum(level - low, 0), alpha=scale, beta=10), np.uint8
+    )
 
 
 def by_corners(
@@ -88,12 +94,23 @@ def by_corners(
     before, after = as_bytes(start), as_bytes(frame)
     places = factor * corners[:, 0].astype(np.float64) + (factor - 1) / 2
     ahead = ((apply(guess, places) - (factor - 1) / 2) / factor).astype(np.float32)[:, None]
-    window = {"winSize": (15, 15), "maxLevel": 3}
     there, found, _ = cv2.calcOpticalFlowPyrLK(
-        before, after, corners, ahead.copy(), flags=cv2.OPTFLOW_USE_INITIAL_FLOW, **window
+        before,
+        after,
+        corners,
+        ahead.copy(),
+        flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        winSize=TRACKED_PX,
+        maxLevel=3,
     )
     back, returned, _ = cv2.calcOpticalFlowPyrLK(
-        after, before, there, corners.copy(), flags=cv2.OPTFLOW_USE_INITIAL_FLOW, **window
+        after,
+        before,
+        there,
+        corners.copy(),
+        flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        winSize=TRACKED_PX,
+        maxLevel=3,
     )
     again = np.linalg.norm((back - corners)[:, 0], axis=1) < BACK_AGAIN_PX
     kept = again & (found.ravel() > 0) & (returned.ravel() > 0)
@@ -108,13 +125,17 @@ def by_features(reference: Grey, frame: Grey) -> Motion | None:
     Source: D. G. Lowe, "Distinctive image features from scale-invariant keypoints", IJCV 60
     (2004), doi:10.1023/B:VISI.0000029664.99615.94.
     """
-    finder = cv2.SIFT_create(FEATURES)
+    finder = cv2.SIFT.create(FEATURES)
     points1, words1 = finder.detectAndCompute(as_bytes(reference), None)
     points2, words2 = finder.detectAndCompute(as_bytes(frame), None)
     if words1 is None or words2 is None or min(len(points1), len(points2)) < LEAST_CORNERS:
         return None
     pairs = cv2.BFMatcher().knnMatch(words1, words2, k=2)
-    good = [pair[0] for pair in pairs if len(pair) == 2 and pair[0].distance < DISTINCT * pair[1].distance]
+    good = [
+        pair[0]
+        for pair in pairs
+        if len(pair) == 2 and pair[0].distance < DISTINCT * pair[1].distance
+    ]
     one = np.array([points1[match.queryIdx].pt for match in good], np.float32).reshape(-1, 2)
     other = np.array([points2[match.trainIdx].pt for match in good], np.float32).reshape(-1, 2)
     return _similarity(one, other, 2 ** tracking_level(reference), translation(0, 0))
@@ -127,6 +148,8 @@ def _similarity(one: Corners, other: Corners, factor: int, inner: Motion) -> Mot
     matrix, _ = cv2.estimateAffinePartial2D(
         one, other, method=cv2.RANSAC, ransacReprojThreshold=CONSENSUS_PX
     )
-    if matrix is None:
+    # what OpenCV's stubs leave out: it returns None where no similarity holds
+    found: Motion | None = cast(Any, matrix)
+    if found is None:
         return None
-    return compose(to_full(np.vstack([matrix, (0, 0, 1)]), factor), inner)
+    return compose(to_full(np.vstack([found, (0, 0, 1)]), factor), inner)

@@ -32,7 +32,7 @@ class Model:
     @property
     def freedoms(self) -> int:
         """How many numbers a motion of this model takes."""
-        return self.basis.shape[1]
+        return int(self.basis.shape[1])
 
     def solve(self, information: Float64Array, wish: Float64Array) -> Float64Array:
         """Return the eight parameters, within the model, that satisfy normal equations best."""
@@ -69,7 +69,7 @@ class Frame:
         width, height = self.size
         radius = np.hypot(width, height) / 2
         x, y = (width - 1) / 2, (height - 1) / 2
-        return np.array([[1, 0, -x], [0, 1, -y], [0, 0, radius]]) / radius
+        return np.asarray(np.array([[1, 0, -x], [0, 1, -y], [0, 0, radius]]) / radius)
 
     def motion_of(self, parameters: Float64Array) -> Motion:
         """Return the motion in pixels, (3, 3), of eight parameters."""
@@ -88,17 +88,18 @@ class Frame:
         zero, one = np.zeros_like(u), np.ones_like(u)
         across = np.stack([u, v, one, zero, zero, zero, -u * u, -u * v], axis=1)
         down = np.stack([zero, zero, zero, u, v, one, -u * v, -v * v], axis=1)
-        return np.stack([across, down], axis=1) / self._to_unit[0, 0]
+        return np.asarray(np.stack([across, down], axis=1) / self._to_unit[0, 0])
 
     @cached_property
     def _spread(self) -> Float64Array:
         """Mean over the picture of J^T J, so that p^T S p is the mean squared shift."""
         jacobian = self.jacobian(grid_of(self.size))
-        return np.einsum("nip,niq->pq", jacobian, jacobian) / len(jacobian)
+        return np.asarray(np.einsum("nip,niq->pq", jacobian, jacobian) / len(jacobian))
 
     def rms(self, parameters: Float64Array) -> float:
         """Return the root mean squared shift over the picture that parameters mean, px."""
-        return float(np.sqrt(max(0.0, parameters @ self._spread @ parameters)))
+        square = float(parameters @ self._spread @ parameters)
+        return float(np.sqrt(max(0.0, square)))
 
     def rms_error(self, information: Float64Array) -> float:
         """Return the root mean squared error over the picture that an information implies, px."""
@@ -107,4 +108,4 @@ class Frame:
 
     def covariance_of(self, rms_px: float) -> Float64Array:
         """Return the covariance of parameters whose shifts are ``rms_px`` in the mean, (8, 8)."""
-        return np.linalg.inv(self._spread) * rms_px**2 / 8
+        return np.asarray(np.linalg.inv(self._spread) * rms_px**2 / 8)

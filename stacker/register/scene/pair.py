@@ -167,9 +167,7 @@ def _coarse(
     ballot.ask([*guesses, identity(), by_correlation(reference.grey, frame)], POLISHED)
     if ballot.share >= SURE:
         return ballot.best
-    tracked = [
-        by_corners(reference.corners, reference.grey, frame, ballot.best, identity())
-    ]
+    tracked = [by_corners(reference.corners, reference.grey, frame, ballot.best, identity())]
     if previous is not None:
         grey, to_previous = previous
         onward = compose(ballot.best, invert(to_previous))

@@ -45,7 +45,7 @@ def with_floor(
     """Return the information (N, 8, 8) that is left where equal motions differ by the floor."""
     floor = geometry.covariance_of(floor_px)
     prior = np.diag(PRIOR**-2.0)
-    return np.linalg.inv(np.linalg.inv(information + prior) + floor)
+    return np.asarray(np.linalg.inv(np.linalg.inv(information + prior) + floor))
 
 
 def price_of(measured: Measured) -> float:
@@ -101,14 +101,14 @@ def _misfits_to(parameters: Float64Array, information: Float64Array) -> Float64A
     means = np.linalg.solve(infos, pulls[..., None])[..., 0]
     misfits = powers - np.einsum("np,np->n", pulls, means)
     most = MOST_MISFIT * np.arange(len(parameters), 0, -1)
-    return np.minimum(np.maximum(misfits, 0), most)
+    return np.asarray(np.minimum(np.maximum(misfits, 0), most))
 
 
 def mean_of(measured: Measured, stretch: slice, geometry: Frame) -> Float64Array:
     """Return the parameters that the frames of a stretch share."""
     information = with_floor(measured.information[stretch], geometry)
     pull = np.einsum("npq,nq->p", information, measured.parameters[stretch])
-    return np.linalg.solve(information.sum(axis=0), pull)
+    return np.asarray(np.linalg.solve(information.sum(axis=0), pull))
 
 
 def is_nothing(

@@ -37,8 +37,8 @@ class Tiles:
     ``x``, ``y`` float32 (T, K), pixels of this level; ``value`` the grey there; ``gx``, ``gy`` its
     gradient, from which the tile's mean and its share in the value are taken away, so that a
     change of gain or offset moves nothing; ``use`` float32 (T, K), 0 for pixels burnt out.
-    ``centre`` float64 (T, 2). ``slope`` and ``contrast`` float64 (T,): the mean squared gradient and
-    the variance of the value; ``noise_power`` is the part of that variance that is noise, and
+    ``centre`` float64 (T, 2). ``slope`` and ``contrast`` float64 (T,): the mean squared gradient
+    and the variance of the value; ``noise_power`` is the part of that variance that is noise, and
     ``signal`` float64 (T,) the part of the squared gradient that is not.
     """
 
@@ -169,4 +169,4 @@ def _noise_energy(noise: float, level: int, share: float) -> float:
     """Return the mean squared gradient that noise alone has in a tile's strongest pixels."""
     variance = NOISE_SLOPE[level] * noise**2
     # the squared gradient of noise falls off exponentially: the strongest share of it has more
-    return 2 * variance * (1 - np.log(share))
+    return float(2 * variance * (1 - np.log(share)))

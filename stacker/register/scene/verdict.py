@@ -29,8 +29,8 @@ class Look:
     """What is known of a frame before the verdict.
 
     ``dim_light``: the light that a tenth of the picture stays below; ``detail``: mean squared
-    slope without noise; ``worst``, ``best``, ``error``: see ``Sharpness``; ``uncertain_px`` how well its
-    motion is known.
+    slope without noise; ``worst``, ``best``, ``error``: see ``Sharpness``; ``uncertain_px``
+    how well its motion is known.
     """
 
     mean_light: float
@@ -59,7 +59,9 @@ def verdicts(looks: Sequence[Look], needed: float) -> list[str | None]:
         near = near[near != number]
         usual = float(np.median(mean[near])) if len(near) else look.mean_light
         usual_dim = float(np.median(dim[near])) if len(near) else look.dim_light
-        relative = replace(look, worst=look.worst / worst, best=look.best / best, error=look.error / worst)
+        relative = replace(
+            look, worst=look.worst / worst, best=look.best / best, error=look.error / worst
+        )
         found.append(_verdict(relative, usual, usual_dim, usual_detail, needed))
     return found
 

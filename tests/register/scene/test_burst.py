@@ -119,7 +119,7 @@ def test_the_reference_is_the_sharpest_near_the_middle():
 def test_nothing_to_hold_on_to_is_one_sentence():
     rng = np.random.default_rng(1)
     sky = [0.4 + 0.01 * rng.standard_normal((240, 320, 3)).astype(np.float32) for _ in range(4)]
-    with pytest.raises(BurstError, match="nothing in it to hold on to.*--hold still") as caught:
+    with pytest.raises(BurstError, match=r"nothing in it to hold on to.*--hold still") as caught:
         register_frames(sky.__getitem__, 4)
     assert caught.value.code == "burst-no-texture"
 
