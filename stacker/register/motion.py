@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stacker.register.geometry import Motion, is_identity
+from stacker.register.local import LocalCorrection
 
 MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
 
@@ -18,6 +19,7 @@ class FrameMotion:
     Parameters
     ----------
     to_reference : float64 (3, 3), full-size pixels of the frame to those of the reference.
+    local : what to add to a point after that, in pixels of the reference; None for nothing.
     residual_px : how far that is likely off, root mean square over the picture, full-size pixels;
         0 for the reference and for frames held to be still.
     used : whether the frame belongs in the picture.
@@ -27,6 +29,7 @@ class FrameMotion:
     """
 
     to_reference: Motion
+    local: LocalCorrection | None
     residual_px: float
     used: bool
     why: str | None

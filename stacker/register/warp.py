@@ -18,6 +18,7 @@ import numpy.typing as npt
 from stacker.light.buffers import zeros
 from stacker.light.encoding import LightArray
 from stacker.register.geometry import Motion, apply, invert, translation, whole_shift
+from stacker.register.local import LocalCorrection
 
 # Rows are worked on in bands of this height from the first row on: small enough for the cache.
 BAND_ROWS = 64
@@ -39,7 +40,7 @@ SHRINKS_FROM = 1.05
 
 @dataclass(frozen=True, eq=False)
 class Warp:
-    """Resamples a frame of ``size`` (width, height) by ``to_reference``, (3, 3).
+    """Resamples a frame of ``size`` (width, height) by ``to_reference``, (3, 3), and ``local``.
 
     A frame is handed in by rows, so that whoever holds codes decodes only the rows of a band:
     ``source_rows`` says which rows a band needs, ``resample`` makes the band.
@@ -47,6 +48,7 @@ class Warp:
 
     to_reference: Motion
     size: tuple[int, int]
+    local: LocalCorrection | None = None
 
     @cached_property
     def to_frame(self) -> Motion:
@@ -56,13 +58,14 @@ class Warp:
     @cached_property
     def whole_shift(self) -> tuple[int, int] | None:
         """(dx, dy) by which pixels are copied without resampling; None where they cannot be."""
-        return whole_shift(self.to_reference)
+        return None if self.local else whole_shift(self.to_reference)
 
     @cached_property
     def spans(self) -> npt.NDArray[np.int64]:
         """First valid column and the one after the last for each row, (H, 2).
 
-        Valid is where the place in the frame lies between the centres of its outer pixels.
+        Valid is where the place in the frame lies between the centres of its outer pixels, but
+        for a local correction, which may reach over the edge by its few pixels.
         """
         width, height = self.size
         m, rows = self.to_frame, np.arange(height)
@@ -100,8 +103,9 @@ class Warp:
         y = places[:, 1] / places[:, 2]
         height = self.size[1]
         # one row is always there, so that a band beyond the frame has something to be black with
-        first = int(np.clip(np.floor(y.min()) - REACH, 0, height - 1))
-        return first, int(np.clip(np.ceil(y.max()) + REACH + 1, first + 1, height))
+        reach = REACH + (2 * np.ceil(self.local.reach_px) if self.local else 0)
+        first = int(np.clip(np.floor(y.min()) - reach, 0, height - 1))
+        return first, int(np.clip(np.ceil(y.max()) + reach + 1, first + 1, height))
 
     def resample(
         self, rows: LightArray, top: int, bottom: int, *, out: LightArray | None = None
@@ -122,13 +126,27 @@ class Warp:
         if out is None:
             out = np.empty((bottom - top, self.size[0], 3), np.float32)
         first, _ = self.source_rows(top, bottom)
-        if self.whole_shift is None:
-            motion = translation(0, -top) @ self.to_reference @ translation(0, first)
-            _interpolate(rows, motion, out, self._blur)
-            self._blank(top, bottom, out)
-        else:
+        if self.whole_shift is not None:
             self._copy(rows, first, top, out)
+            return out
+        back = translation(0, -first) @ self.to_frame @ translation(0, top)
+        if self.local:
+            _interpolate_bent(rows, self._places(back, top, bottom), out, self._blur)
+        else:
+            _interpolate(rows, back, out, self._blur)
+        self._blank(top, bottom, out)
         return out
+
+    def _places(self, back: Motion, top: int, bottom: int) -> tuple[LightArray, LightArray]:
+        """Return where the pixels of a band lie in the frame's rows, float32 (h, W) each."""
+        x, y = np.arange(self.size[0], dtype=np.float64), np.arange(top, bottom, dtype=np.float64)
+        dx, dy = cast(LocalCorrection, self.local).at(x, y)
+        # where the shift ends, it is the same but for its slope times itself: nothing
+        across, down = x - dx, y[:, None] - top - dy
+        depth = back[2, 0] * across + back[2, 1] * down + back[2, 2]
+        places_x = (back[0, 0] * across + back[0, 1] * down + back[0, 2]) / depth
+        places_y = (back[1, 0] * across + back[1, 1] * down + back[1, 2]) / depth
+        return places_x.astype(np.float32), places_y.astype(np.float32)
 
     @cached_property
     def _blur(self) -> float:
@@ -158,13 +176,15 @@ class Warp:
             row[high:] = 0
 
 
-def warp_light(light: LightArray, to_reference: Motion) -> LightArray:
+def warp_light(
+    light: LightArray, to_reference: Motion, local: LocalCorrection | None = None
+) -> LightArray:
     """Return a whole frame as the reference sees it, float32 (H, W, 3); see ``Warp``.
 
     The identity returns ``light`` itself.
     """
     height, width = light.shape[:2]
-    warp = Warp(to_reference, (width, height))
+    warp = Warp(to_reference, (width, height), local)
     if warp.whole_shift == (0, 0):
         return light
     out: LightArray = zeros(light.shape, np.float32)
@@ -175,18 +195,35 @@ def warp_light(light: LightArray, to_reference: Motion) -> LightArray:
     return out
 
 
-def _interpolate(rows: LightArray, motion: Motion, out: LightArray, blur: float) -> None:
-    """Put the frame's rows, moved by ``motion``, into ``out``."""
+def _interpolate(rows: LightArray, back: Motion, out: LightArray, blur: float) -> None:
+    """Put the frame's rows into ``out``, whose pixels lie in them where ``back`` says."""
     size = (out.shape[1], out.shape[0])
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    border = cv2.BORDER_REPLICATE
+    cv2.warpPerspective(_ready(rows, blur), back, size, dst=out, flags=flags, borderMode=border)
+    _guard(rows, back, out)
+
+
+def _interpolate_bent(
+    rows: LightArray, places: tuple[LightArray, LightArray], out: LightArray, blur: float
+) -> None:
+    """Put the frame's rows into ``out``, whose pixels lie in them at ``places``."""
+    border = cv2.BORDER_REPLICATE
+    cv2.remap(_ready(rows, blur), *places, cv2.INTER_CUBIC, dst=out, borderMode=border)
+    linear = np.empty(out.shape, np.float32)
+    cv2.remap(rows, *places, cv2.INTER_LINEAR, dst=linear, borderMode=border)
+    linear *= np.float32(FLOOR_OF_LINEAR)
+    np.maximum(linear, np.float32(0), out=linear)
+    np.maximum(out, linear, out=out)
+
+
+def _ready(rows: LightArray, blur: float) -> LightArray:
+    """Return rows sharpened for a cubic to be laid through them, or blurred for shrinking."""
     border = cv2.BORDER_REPLICATE
     if blur:
-        ready = cv2.GaussianBlur(rows, (0, 0), blur, borderType=border)
-    else:
-        ready = cv2.sepFilter2D(rows, -1, SHARPENING, SHARPENING, borderType=border)
-    back = invert(motion)
-    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
-    cv2.warpPerspective(ready, back, size, dst=out, flags=flags, borderMode=border)
-    _guard(rows, back, out)
+        return np.asarray(cv2.GaussianBlur(rows, (0, 0), blur, borderType=border), np.float32)
+    ready = cv2.sepFilter2D(rows, -1, SHARPENING, SHARPENING, borderType=border)
+    return np.asarray(ready, np.float32)
 
 
 def _guard(rows: LightArray, back: Motion, out: LightArray) -> None:

@@ -18,11 +18,14 @@ from stacker.light.srgb import linear_to_srgb, srgb_to_linear
 
 Light = npt.NDArray[np.float32]
 Motion = npt.NDArray[np.float64]
+Coordinates = npt.NDArray[np.float64]
 
 CODE_LIGHT = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
 # how much larger the picture behind the frames is, on each side
 MARGIN = 0.2
 FOCAL_WIDTHS = 1.2
+# where the near part of a scene begins, and over which part of the height it comes nearer
+NEAR_FROM, NEAR_SOFT = 0.6, 0.1
 
 
 @dataclass(frozen=True)
@@ -44,16 +47,7 @@ class Scenario:
     wanted: tuple[float, float, float] | None = None
     lens: float = 0.0
     shutter_px: float = 0.0
-
-
-@dataclass
-class SimulatedBurst:
-    """Frames as linear light (H, W, 3) after JPEG, true motions, and what stands still."""
-
-    scenario: Scenario
-    frames: list[Light]
-    to_reference: list[Motion]  # to frame 0
-    static: npt.NDArray[np.bool_]  # in frame 0, where no mover and no water ever is
+    depth_px: float = 0.0  # how far the near part of the scene goes its own way
 
 
 def noise_texture(size: tuple[int, int], rng: np.random.Generator, slope: float = 1.0) -> Light:
@@ -143,28 +137,52 @@ def hand(scenario: Scenario, size: tuple[int, int], rng: np.random.Generator) ->
     return motions
 
 
-def render(picture: Light, motion: Motion, size: tuple[int, int], scenario: Scenario,
-           bend: tuple[float, float] = (0.0, 0.0)) -> Light:  # fmt: skip
-    """Return what the camera at ``motion`` sees of ``picture``, exact to thousandths of a pixel.
+@dataclass(frozen=True)
+class View:
+    """How one frame sees the picture: lens, shutter and hand, in that order."""
+
+    motion: Motion  # to the first frame, through a perfect lens
+    size: tuple[int, int]
+    lens: float = 0.0
+    sway: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    near: tuple[float, float] = (0.0, 0.0)
+
+    def places(self, x: Coordinates, y: Coordinates) -> tuple[Coordinates, Coordinates]:
+        """Return where the frame's pixels look, as pixels of a perfect first frame."""
+        width, height = self.size
+        u, v = x - width / 2, y - height / 2
+        stretch = self.lens * (u**2 + v**2) / (width / 2) ** 2
+        across, down, phase = self.sway
+        # the hand swings while the rows are read
+        swing = np.sin(2 * np.pi * (0.8 * y / height + phase))
+        x, y = x + u * stretch + across * swing, y + v * stretch + down * swing
+        m = self.motion
+        z = m[2, 0] * x + m[2, 1] * y + m[2, 2]
+        x, y = (
+            (m[0, 0] * x + m[0, 1] * y + m[0, 2]) / z,
+            (m[1, 0] * x + m[1, 1] * y + m[1, 2]) / z,
+        )
+        # the ground comes nearer from the horizon on
+        share = np.clip((y / height - NEAR_FROM) / NEAR_SOFT, 0, 1)
+        return x + self.near[0] * share, y + self.near[1] * share
+
+
+def render(picture: Light, view: View) -> Light:
+    """Return what a camera sees of ``picture``, exact to thousandths of a pixel.
 
     The picture is twice as fine as the frames and soft, so that interpolation errs little.
     """
-    width, height = size
-    margin = (np.array(picture.shape[1::-1]) / 2 - size) / 2
+    width, height = view.size
+    margin = (np.array(picture.shape[1::-1]) / 2 - view.size) / 2
     x, y = np.meshgrid(np.arange(width, dtype=np.float64), np.arange(height, dtype=np.float64))
-    if scenario.lens:
-        u, v = x - width / 2, y - height / 2
-        stretch = scenario.lens * (u**2 + v**2) / (width / 2) ** 2
-        x, y = x + u * stretch, y + v * stretch
-    if scenario.shutter_px:
-        x, y = x + bend[0] * (y / height - 0.5), y + bend[1] * (y / height - 0.5)
-    z = motion[2, 0] * x + motion[2, 1] * y + motion[2, 2]
-    fx = (motion[0, 0] * x + motion[0, 1] * y + motion[0, 2]) / z + margin[0]
-    fy = (motion[1, 0] * x + motion[1, 1] * y + motion[1, 2]) / z + margin[1]
+    x, y = view.places(x, y)
     return cv2.remap(
-        picture, (2 * fx).astype(np.float32), (2 * fy).astype(np.float32), cv2.INTER_LINEAR,
+        picture,
+        (2 * (x + margin[0])).astype(np.float32),
+        (2 * (y + margin[1])).astype(np.float32),
+        cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REFLECT,
-    )  # fmt: skip
+    )
 
 
 def record(
@@ -179,6 +197,30 @@ def record(
     codes = np.rint(linear_to_srgb(np.clip(seen, 0, 1)) * 255).astype(np.uint8)
     _, data = cv2.imencode(".jpg", codes, [cv2.IMWRITE_JPEG_QUALITY, 94])
     return CODE_LIGHT[cv2.imdecode(data, cv2.IMREAD_COLOR)]
+
+
+@dataclass
+class SimulatedBurst:
+    """Frames as linear light (H, W, 3) after JPEG, true motions, and what stands still."""
+
+    scenario: Scenario
+    frames: list[Light]
+    views: list[View]
+    static: npt.NDArray[np.bool_]  # in frame 0, where no mover and no water ever is
+
+    @property
+    def to_reference(self) -> list[Motion]:
+        """The motions to frame 0, through a perfect lens and shutter."""
+        return [view.motion for view in self.views]
+
+    def true_places(self, number: int, points: npt.ArrayLike) -> Coordinates:
+        """Return where points (N, 2) of a frame lie in frame 0, as frame 0 saw it."""
+        start = np.asarray(points, dtype=np.float64)
+        looked_at = np.stack(self.views[number].places(*start.T), axis=1)
+        place = looked_at.copy()
+        for _ in range(30):
+            place += looked_at - np.stack(self.views[0].places(*place.T), axis=1)
+        return place
 
 
 def simulate(
@@ -203,13 +245,14 @@ def simulate(
         picture = drawers[scenario.texture]((fine[0] // 2, fine[1] // 2), rng)
     picture = cv2.resize(picture, fine, interpolation=cv2.INTER_CUBIC)
     picture = np.maximum(cv2.GaussianBlur(picture, (0, 0), 1.3), 0)
-    motions = hand(scenario, size, rng)
     movers = _Movers(picture, scenario, size, rng)
-    frames = []
-    for number, motion in enumerate(motions):
-        bend = tuple(rng.uniform(-1, 1, 2) * scenario.shutter_px)
-        scene = movers.paint(picture, number)
-        light = render(scene, motion, size, scenario, bend if number else (0.0, 0.0))
+    frames, views = [], []
+    for number, motion in enumerate(hand(scenario, size, rng)):
+        across, down = rng.uniform(-1, 1, 2) * scenario.shutter_px * (number > 0)
+        sway = (float(across), float(down), float(rng.uniform(0, 1)))
+        near = tuple(rng.uniform(-1, 1, 2) * scenario.depth_px * (number > 0))
+        views.append(View(motion, size, scenario.lens, sway, near))
+        light = render(movers.paint(picture, number), views[-1])
         light = _spoil(light, scenario.odd.get(number), picture, size, rng)
         ramp = 2 * number / max(1, scenario.frames - 1) - 1
         gain = 2.0 ** (scenario.drift_ev * ramp * np.array([1.0, 0.9, 1.15]))
@@ -217,7 +260,7 @@ def simulate(
             frames.append(record(light, scenario, gain, rng))
         else:
             frames.append(light * np.asarray(gain * scenario.exposure, np.float32))
-    return SimulatedBurst(scenario, frames, motions, movers.static(size))
+    return SimulatedBurst(scenario, frames, views, movers.static(size))
 
 
 def _spoil(
@@ -302,6 +345,5 @@ class _Movers:
 
     def static(self, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
         """Return where frame 0 never saw anything move, bool (H, W)."""
-        scenario = Scenario("", lens=0.0)
         cover = np.repeat(self.cover[..., None], 3, axis=2).astype(np.float32)
-        return render(cover, np.eye(3), size, scenario)[..., 0] < 0.01
+        return render(cover, View(np.eye(3), size))[..., 0] < 0.01

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from stacker.register.geometry import identity, translation
+from stacker.register.local import LocalCorrection, bilinear
 from stacker.register.warp import BAND_ROWS, Warp, warp_light
 from tests.same_light import assert_same_light
 
@@ -144,3 +145,37 @@ def test_frames_are_not_changed():
     before = frame.copy()
     warp_light(frame, turned(1, 2.5, 1))
     assert_same_light(frame, before)
+
+
+def test_a_local_correction_moves_light_by_its_shifts():
+    """A frame moved by a motion and a bend comes back to where it was."""
+    motion = turned(0.8, 3.2, -2.1)
+    x, y = np.linspace(0, 199, 5), np.linspace(0, 149, 4)
+    rng = np.random.default_rng(6)
+    local = LocalCorrection(x, y, *rng.uniform(-1, 1, (2, 4, 5)))
+    # the frame shows at p what the reference shows at q + shift(q), q being the motion's place
+    ys, xs = np.mgrid[:150, :200].astype(float)
+    place = motion @ np.stack([xs.ravel(), ys.ravel(), np.ones(xs.size)])
+    qx, qy = place[:2] / place[2]
+    across, down = bilinear(x, qx), bilinear(y, qy)
+    qx = qx + np.einsum("ny,yx,nx->n", down, local.dx, across)
+    qy = qy + np.einsum("ny,yx,nx->n", down, local.dy, across)
+    wave = 0.5 + 0.2 * np.sin(qx / 4) + 0.2 * np.cos(qy / 6 + qx / 14)
+    frame = np.repeat(wave.reshape(150, 200, 1), 3, axis=2).astype(np.float32)
+    warped = warp_light(frame, motion, local)
+    still = 0.5 + 0.2 * np.sin(xs / 4) + 0.2 * np.cos(ys / 6 + xs / 14)
+    error = (warped[..., 0] - still)[12:-12, 12:-12]
+    # the shift is taken where the light comes out, not where it came from: 1 px times a slope of
+    # 1 px in 50, as the nodes lie, times the slope of the light
+    assert np.abs(error).max() < 0.01
+    assert np.abs((warp_light(frame, motion)[..., 0] - still)[12:-12, 12:-12]).max() > 0.04
+
+
+def test_a_local_correction_grows_with_the_picture():
+    local = LocalCorrection(np.array([0, 9.0]), np.array([0, 5.0]), np.ones((2, 2)), np.eye(2))
+    full = local.to_full(4)
+    np.testing.assert_array_equal(full.x, [1.5, 37.5])
+    np.testing.assert_array_equal(full.dx, 4 * np.ones((2, 2)))
+    dx, dy = full.at(np.array([-5.0, 1.5, 19.5]), np.array([1.5]))
+    np.testing.assert_allclose(dx, [[4, 4, 4]])
+    np.testing.assert_allclose(dy, [[4, 4, 2]])

@@ -11,12 +11,15 @@ import numpy as np
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
 from stacker.register.geometry import Motion, identity, invert, to_full
+from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
+from stacker.register.scene.mesh import local_correction
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Estimate, Reference, estimate, prepare
 from stacker.register.scene.sharpness import detail_of, sharpness
 from stacker.register.scene.stretches import (
+    FLOOR_PX,
     MODEL_FLOOR_PX,
     Measured,
     cut_into_stretches,
@@ -35,6 +38,9 @@ CANDIDATES = 5
 SHARPER = 1.15
 # agreement below which a frame is tried again from its neighbour's motion
 TRY_AGAIN = 0.2
+# A stretch that moved less than this, in full-size pixels, stays as it is: half a percent of the
+# finest contrast is lost, and pixels that are not resampled are worth more.
+LEAST_MOVE_PX = 0.1
 
 Source = Callable[[int], LightArray]
 
@@ -48,6 +54,7 @@ class _Seen:
     information: Float64Array
     uncertain_px: float
     votes: int
+    local: LocalCorrection | None
 
 
 def register_frames(
@@ -115,7 +122,7 @@ def _sharpest(
 def _itself(held: Reference) -> _Seen:
     grey = held.grey
     look = Look(grey.mean_light, grey.dim_light, detail_of(grey), 1.0, 1.0, 1.0, 0.0, 0.0)
-    return _Seen(look, identity(), np.zeros((8, 8)), 0.0, held.tiles[0].count)
+    return _Seen(look, identity(), np.zeros((8, 8)), 0.0, held.tiles[0].count, None)
 
 
 def _follow(
@@ -164,7 +171,8 @@ def _summary(held: Reference, grey: Grey, found: Estimate) -> _Seen:
         uncertain_px=uncertain,
     )
     votes = int((fit.weight > 0).sum())
-    return _Seen(look, fit.to_frame, fit.information, uncertain, votes)
+    local = local_correction(held.tiles[0], grey, fit, grey.size)
+    return _Seen(look, fit.to_frame, fit.information, uncertain, votes, local)
 
 
 def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -> BurstMotion:
@@ -174,13 +182,19 @@ def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -
     used = [number for number, reason in enumerate(why) if reason is None]
     if 2 * len(used) < len(seen):
         raise _too_few(len(used), len(seen), why)
-    model, motions = _settle(seen, used, held, reference)
+    least_px = max(FLOOR_PX, LEAST_MOVE_PX / factor)
+    model, motions = _settle(seen, used, held, reference, least_px)
+    bent = _is_bent(seen, used) and model not in ("still", "stretches")
+    if bent:
+        # the meshes were found beyond each frame's own homography
+        model, motions = "homography", {}
     frames = []
     for number, (frame, reason) in enumerate(zip(seen, why, strict=True)):
         to_frame, residual = motions.get(number, (frame.to_frame, frame.uncertain_px))
         frames.append(
             FrameMotion(
                 to_reference=_reversed(to_frame, factor),
+                local=frame.local.to_full(factor) if bent and frame.local else None,
                 residual_px=residual * factor,
                 used=reason is None,
                 why=reason,
@@ -191,6 +205,15 @@ def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -
     return BurstMotion(reference, model, frames)
 
 
+def _is_bent(seen: list[_Seen], used: list[int]) -> bool:
+    """Whether most of the burst asks for more than one plane seen through a perfect lens.
+
+    One frame that does so alone has shown something else, such as a passing cloud's shadow.
+    """
+    asking = sum(seen[number].local is not None for number in used)
+    return 2 * asking >= len(used)
+
+
 def _reversed(to_frame: Motion, factor: int) -> Motion:
     if np.array_equal(to_frame, identity()):
         return identity()
@@ -198,7 +221,7 @@ def _reversed(to_frame: Motion, factor: int) -> Motion:
 
 
 def _settle(
-    seen: list[_Seen], used: list[int], held: Reference, reference: int
+    seen: list[_Seen], used: list[int], held: Reference, reference: int, least_px: float
 ) -> tuple[MotionModel, dict[int, tuple[Motion, float]]]:
     """Return the model of the burst, and motion and error of each frame used, to the frame."""
     geometry = held.geometry
@@ -217,7 +240,7 @@ def _settle(
     # a stretch of one frame is no stretch
     if still_cost <= moving_cost and len(stretches) <= max(1, len(used) // 2):
         for stretch in stretches:
-            motion = _motion_of(stretch, measured, used, reference, held)
+            motion = _motion_of(stretch, measured, used, reference, held, least_px)
             motions.update(dict.fromkeys(used[stretch], (motion, 0.0)))
         moved = any(not np.array_equal(motion, identity()) for motion, _ in motions.values())
         return ("stretches" if moved else "still"), motions
@@ -230,13 +253,18 @@ def _settle(
 
 
 def _motion_of(
-    stretch: slice, measured: Measured, used: list[int], reference: int, held: Reference
+    stretch: slice,
+    measured: Measured,
+    used: list[int],
+    reference: int,
+    held: Reference,
+    least_px: float,
 ) -> Motion:
     """Return the one motion of a stretch: none where it cannot be told from the reference's."""
     if reference in used[stretch]:
         return identity()
     shared = mean_of(measured, stretch, held.geometry)
-    if is_nothing(shared, measured, stretch, held.geometry):
+    if is_nothing(shared, measured, stretch, held.geometry, least_px):
         return identity()
     return held.geometry.motion_of(shared)
 

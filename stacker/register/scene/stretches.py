@@ -112,9 +112,13 @@ def mean_of(measured: Measured, stretch: slice, geometry: Frame) -> Float64Array
 
 
 def is_nothing(
-    parameters: Float64Array, measured: Measured, stretch: slice, geometry: Frame
+    parameters: Float64Array,
+    measured: Measured,
+    stretch: slice,
+    geometry: Frame,
+    least_px: float = FLOOR_PX,
 ) -> bool:
-    """Whether a stretch's motion cannot be told from none."""
+    """Whether a stretch's motion cannot be told from none, or is less than ``least_px``."""
     information = with_floor(measured.information[stretch], geometry).sum(axis=0)
     unproven = float(parameters @ information @ parameters) < price_of(measured) * 8
-    return unproven or geometry.rms(parameters) < FLOOR_PX
+    return unproven or geometry.rms(parameters) < least_px

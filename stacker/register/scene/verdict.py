@@ -79,7 +79,7 @@ def _verdict(
         return "it is black"
     # a firework lights up its part of the sky; a flash, or a lens opened to the sun, all of it
     flashed = look.dim_light > FLASH_SHARE * usual_dim + 1e-3
-    if flashed and (lost or look.mean_light > FLASH_SHARE * usual):
+    if flashed and look.mean_light > FLASH_SHARE * usual:
         return "a flash or other light lit all of it"
     if lost:
         if look.detail < COVERED_SHARE * usual_detail:
