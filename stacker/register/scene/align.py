@@ -199,12 +199,11 @@ def tile_weights(answers: Answers, tiles: Tiles, noise: float, tolerance_px: flo
     itself.
     """
     variance = np.maximum(answers.variance, noise**2)
-    strength, axes = np.linalg.eigh(answers.matrix)
-    strength = np.maximum(strength, 0)
-    wish = np.einsum("tij,ti->tj", axes, answers.vector) ** 2
     variance *= NEIGHBOURS_ALIKE[tiles.level]
-    expected = variance[:, None] * strength + tolerance_px**2 * strength**2 + 1e-12
-    off = (wish / expected).sum(axis=1)
+    square = answers.matrix @ answers.matrix
+    off = _surprise(
+        answers.vector, variance[:, None, None] * answers.matrix + tolerance_px**2 * square
+    )
     kept = np.maximum(1 - off / TILE_CUT**2, 0)
     level_px = np.hypot(tolerance_px / 2**tiles.level, SOFT_PX)
     usual = noise**2 + level_px**2 * tiles.slope + CODING_SHARE * tiles.contrast
@@ -255,10 +254,19 @@ def scatter_of(fit: Fit, level: int) -> float:
         return NEIGHBOURS_ALIKE[level]
     answers = fit.answers
     variance = np.maximum(answers.variance, fit.noise**2)[agreeing]
-    strength, axes = np.linalg.eigh(answers.matrix[agreeing])
-    wish = np.einsum("tij,ti->tj", axes, answers.vector[agreeing]) ** 2
-    off = wish / (variance[:, None] * np.maximum(strength, 1e-9))
-    return max(1.0, float(np.average(off.mean(axis=1), weights=fit.weight[agreeing])))
+    expected = variance[:, None, None] * answers.matrix[agreeing]
+    off = _surprise(answers.vector[agreeing], expected) / 2
+    return max(1.0, float(np.average(off, weights=fit.weight[agreeing])))
+
+
+def _surprise(vector: Float64Array, covariance: Float64Array) -> Float64Array:
+    """Return the squared length of vectors (T, 2) by their covariances (T, 2, 2), (T,)."""
+    a, b, c = covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]
+    # along a straight edge a tile knows nothing and wishes nothing
+    slack = 1e-4 * (a + c) + 1e-15
+    a, c = a + slack, c + slack
+    x, y = vector.T
+    return np.asarray((c * x * x - 2 * b * x * y + a * y * y) / (a * c - b * b))
 
 
 def full_places(tiles: Tiles) -> Points:

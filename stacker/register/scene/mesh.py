@@ -36,7 +36,7 @@ BENDS_PX = (0.02, 0.08, 0.3)
 # a node without any texture near it stays within this of nothing
 LOOSE_PX = 3.0
 # how far tiles may lie from the motion to be asked, px
-TOLERANCE_PX = 1.5
+TOLERANCE_PX = 3.0
 # deviations by which the other half must be explained better
 SIGNIFICANT = 5.0
 # a mesh that moves less than this, px of the copy, is not worth sampling by

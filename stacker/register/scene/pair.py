@@ -119,8 +119,8 @@ def _fine_stages(reference: Reference) -> tuple[Stage, ...]:
     if reference.coarsest > 0:
         stages.append(Stage(reference.coarsest, 3, 2.0, 1.0))
     if reference.coarsest > 1:
-        stages.append(Stage(1, 5, 1.0, 0.3))
-    stages.append(Stage(0, 6, 0.5, 0.05))
+        stages.append(Stage(1, 4, 1.0, 0.3))
+    stages.append(Stage(0, 5, 0.4, 0.05))
     return tuple(stages)
 
 
