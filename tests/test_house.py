@@ -124,3 +124,15 @@ def test_the_benchmark_runs():
     assert result.returncode == 0, result.stderr
     for word in ("decode only", "lighten", "median", "1920 x 1080"):
         assert word in result.stdout
+
+
+def test_the_benchmark_of_registration_runs():
+    result = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.registration", "--small"],
+        capture_output=True,
+        text=True,
+        cwd=PACKAGE.parent,
+    )
+    assert result.returncode == 0, result.stderr
+    for word in ("day, static", "night, static", "tripod, day"):
+        assert word in result.stdout

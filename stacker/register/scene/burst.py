@@ -138,18 +138,18 @@ def _follow(
         chunk = numbers[start : start + CHUNK]
         guess = last[1]
 
-        def look(number: int, guess: Motion = guess) -> tuple[Grey, Estimate]:
+        def look(number: int, guess: Motion = guess) -> tuple[Grey, _Seen]:
             grey = grey_of(source(number), weights)
-            return grey, estimate(held, grey, [guess], None)
+            return grey, _summary(held, grey, estimate(held, grey, [guess], None))
 
-        for number, (grey, found) in zip(chunk, pool.map(look, chunk), strict=True):
-            if found.agreement.share < TRY_AGAIN:
-                again = estimate(held, grey, [last[1]], last)
-                if again.agreement.share > found.agreement.share:
-                    found = again
-            if found.agreement.share >= TRY_AGAIN:
-                last = (grey, found.to_frame)
-            yield number, _summary(held, grey, found)
+        for number, (grey, seen) in zip(chunk, pool.map(look, chunk), strict=True):
+            if seen.look.agreement < TRY_AGAIN:
+                again = _summary(held, grey, estimate(held, grey, [last[1]], last))
+                if again.look.agreement > seen.look.agreement:
+                    seen = again
+            if seen.look.agreement >= TRY_AGAIN:
+                last = (grey, seen.to_frame)
+            yield number, seen
 
 
 def _summary(held: Reference, grey: Grey, found: Estimate) -> _Seen:

@@ -32,7 +32,7 @@ NODES = 12
 # ... and of the cruder mesh that is tried first, on what the fit has asked already
 FEW_NODES = 6
 # how much neighbouring shifts may bend, px: the candidates among which the other half chooses
-BENDS_PX = (0.02, 0.08, 0.3)
+BENDS_PX = (0.02, 0.08, 0.3, 1.0)
 # a node without any texture near it stays within this of nothing
 LOOSE_PX = 3.0
 # how far tiles may lie from the motion to be asked, px
@@ -63,7 +63,7 @@ def local_correction(
     places = full_places(tiles)
     x, y = _nodes(size, FEW_NODES)
     before = _weighed(tiles, fit.answers, fit, _shares(places, x, y))
-    if not _best_bend(tiles, before, (len(y), len(x)), BENDS_PX[1:2]):
+    if not _best_bend(tiles, before, (len(y), len(x)), BENDS_PX[1:]):
         return None
     doubled = doubled_level(frame.levels[0])
     x, y = _nodes(size, NODES)
