@@ -17,6 +17,7 @@ MAY_IMPORT = {
     "errors": set(),
     "light": {"errors"},
     "burst": {"errors", "light"},
+    "register": {"errors", "light"},
     "blend": {"errors", "light"},
     "finish": {"errors", "light"},
     "scenes": {"errors", "light"},
@@ -89,7 +90,7 @@ def test_every_exported_name_exists():
     for name in stacker.__all__:
         assert getattr(stacker, name) is not None
     assert set(stacker._HOMES) <= set(stacker.__all__)
-    for room_name in ("burst", "blend", "engine", "finish", "scenes", "survey"):
+    for room_name in ("burst", "register", "blend", "engine", "finish", "scenes", "survey"):
         module = importlib.import_module(f"stacker.{room_name}")
         for name in module.__all__:
             assert getattr(module, name) is not None
@@ -122,4 +123,16 @@ def test_the_benchmark_runs():
     )
     assert result.returncode == 0, result.stderr
     for word in ("decode only", "lighten", "median", "1920 x 1080"):
+        assert word in result.stdout
+
+
+def test_the_benchmark_of_registration_runs():
+    result = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.registration", "--small"],
+        capture_output=True,
+        text=True,
+        cwd=PACKAGE.parent,
+    )
+    assert result.returncode == 0, result.stderr
+    for word in ("day, static", "night, static", "tripod, day"):
         assert word in result.stdout

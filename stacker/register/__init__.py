@@ -1,0 +1,21 @@
+"""Where each frame looked: motion models, estimation, the verdict on a frame, and warping.
+
+Numbers only: no files, no blending. Frames come in as reduced light and motions leave for the full
+size; ``Warp`` puts a frame where the reference looked.
+"""
+
+from stacker.register.local import LocalCorrection
+from stacker.register.motion import BurstMotion, FrameMotion
+from stacker.register.scene.burst import register_frames
+from stacker.register.scene.grey import working_factor
+from stacker.register.warp import Warp, warp_light
+
+__all__ = [
+    "BurstMotion",
+    "FrameMotion",
+    "LocalCorrection",
+    "Warp",
+    "register_frames",
+    "warp_light",
+    "working_factor",
+]

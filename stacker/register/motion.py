@@ -1,0 +1,65 @@
+"""What registration says about a burst."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from stacker.register.geometry import Motion, is_identity
+from stacker.register.local import LocalCorrection
+
+MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
+
+
+@dataclass(frozen=True, eq=False)
+class FrameMotion:
+    """Where one frame looked.
+
+    Parameters
+    ----------
+    to_reference : float64 (3, 3), full-size pixels of the frame to those of the reference.
+    local : what to add to a point after that, in pixels of the reference; None for nothing.
+    residual_px : how far that is likely off, root mean square over the picture, full-size pixels;
+        0 for the reference and for frames held to be still.
+    used : whether the frame belongs in the picture.
+    why : in words why it does not; None where it does.
+    agreement : the share of the picture's texture that lies where the motion says, 0 to 1.
+    sharpness : the share of the reference's fine detail that the frame has, about 1.
+    """
+
+    to_reference: Motion
+    local: LocalCorrection | None
+    residual_px: float
+    used: bool
+    why: str | None
+    agreement: float
+    sharpness: float
+
+
+@dataclass(frozen=True, eq=False)
+class BurstMotion:
+    """Where all frames of a burst looked.
+
+    Parameters
+    ----------
+    reference : index of the frame that the others are registered to.
+    motion_model : ``"still"``, every frame looked where the reference did; ``"stretches"``, a
+        tripod that was touched: still but for a few moments; or the simplest model that
+        explains how the frames differ.
+    frames : one for each frame of the burst, in its order.
+    """
+
+    reference: int
+    motion_model: MotionModel
+    frames: Sequence[FrameMotion]
+
+    @property
+    def used(self) -> int:
+        """How many frames belong in the picture."""
+        return sum(frame.used for frame in self.frames)
+
+    @property
+    def is_still(self) -> bool:
+        """Whether no frame that is used needs resampling."""
+        return all(is_identity(frame.to_reference) for frame in self.frames if frame.used)

@@ -1,0 +1,1 @@
+"""Holding the ground still: the motion of the camera over a burst."""

@@ -1,0 +1,62 @@
+"""The verdict on a frame follows what is known of it."""
+
+from dataclasses import replace
+
+import pytest
+
+from stacker.register.scene.verdict import Look, verdicts
+
+GOOD = Look(
+    mean_light=0.2, dim_light=0.05, detail=1e-4, agreement=0.9,
+    worst=0.95, best=1.0, error=0.01, uncertain_px=0.01,
+)  # fmt: skip
+
+
+def verdict_on(odd: Look, needed: float = 0.07) -> str | None:
+    """Return the verdict on one frame among good ones, all of which must pass."""
+    found = verdicts([GOOD, GOOD, odd, GOOD, GOOD], needed)
+    assert found[:2] + found[3:] == [None] * 4
+    return found[2]
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"mean_light": 0.001, "agreement": 0.0}, "black"),
+        ({"mean_light": 0.9, "dim_light": 0.6, "agreement": 0.3}, "flash"),
+        ({"detail": 1e-6, "agreement": 0.0}, "covered"),
+        ({"agreement": 0.02}, "bumped"),
+        ({"worst": 0.1, "best": 0.6}, "motion"),
+        ({"worst": 0.1, "best": 0.12}, "focus"),
+        ({"uncertain_px": 5.0}, "recognised"),
+    ],
+)
+def test_what_is_wrong_is_said(changes, word):
+    assert word in verdict_on(replace(GOOD, **changes))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"agreement": 0.12},
+        {"mean_light": 0.4, "dim_light": 0.1},  # a stop brighter
+        {"mean_light": 0.6, "dim_light": 0.05},  # fireworks: the dark parts stay dark
+        {"mean_light": 0.01, "dim_light": 0.002},  # darker, but all there
+        {"worst": 0.3, "best": 0.4, "error": 0.1},  # too noisy to say
+        {"worst": 0.75},
+    ],
+)
+def test_what_is_usual_passes(changes):
+    assert verdict_on(replace(GOOD, **changes)) is None
+
+
+def test_repeating_windows_ask_for_more_agreement():
+    look = replace(GOOD, agreement=0.3)
+    assert verdict_on(look, needed=0.07) is None
+    assert "bumped" in verdict_on(look, needed=0.5)
+
+
+def test_a_whole_burst_that_seems_less_sharp_is_not_blurred():
+    """By night every frame seems to have less detail than the reference."""
+    looks = [replace(GOOD, worst=0.4, best=0.45) for _ in range(6)]
+    assert verdicts(looks, 0.07) == [None] * 6
