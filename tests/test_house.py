@@ -22,7 +22,7 @@ MAY_IMPORT = {
     "finish": {"errors", "light"},
     "scenes": {"errors", "light"},
     "survey": {"errors", "light"},
-    "engine": {"errors", "light", "burst", "blend", "finish", "version"},
+    "engine": {"errors", "light", "burst", "register", "blend", "finish", "version"},
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
     "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "demo"},
     "__init__": {"errors", "version", "light", "burst", "engine", "scenes"},

@@ -22,6 +22,9 @@ def expose(
     shutter: options.Shutter = None,
     without: options.Without = None,
     on_bad: options.OnBad = "stop",
+    hold: options.Hold = "still",
+    reference: options.Reference = None,
+    crop: options.Crop = "common",
     blend: options.Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     ramp_in: options.RampIn = 0.0,
     ramp_out: options.RampOut = 0.0,
@@ -31,7 +34,6 @@ def expose(
     tail: options.Tail = None,
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
-    hold: options.Hold = "still",
     bridge: options.Bridge = False,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
@@ -73,6 +75,8 @@ def expose(
         settings = Settings(
             blends=_names(blend),
             hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
+            reference=reference,
+            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
             first=first,
             last=last,
             without=frame_numbers("--without", without) if without is not None else (),

@@ -9,8 +9,9 @@ import typer
 
 from stacker.cli.words import seconds
 
-SPAN, ADDING, LEAVING, CLOCK, RUNNING = (
+SPAN, HOLDING, ADDING, LEAVING, CLOCK, RUNNING = (
     "Which frames",
+    "What is held still",
     "How frames add up",
     "Brightness and files",
     "When the camera's clock is missing or wrong",
@@ -153,7 +154,35 @@ Even = Annotated[
         autocompletion=lambda: ["off", "auto", "level"],
     ),
 ]
-Hold = Annotated[str, typer.Option(hidden=True)]
+Hold = Annotated[
+    str,
+    typer.Option(
+        help="scene brings every frame to where one of them looked, if the burst needs it, and "
+        "leaves out those that cannot be; still uses frames as they lie.",
+        metavar="still|scene",
+        rich_help_panel=HOLDING,
+        autocompletion=lambda: ["still", "scene"],
+    ),
+]
+Reference = Annotated[
+    str | None,
+    typer.Option(
+        help="The frame that the others are brought to, by name or number; a sharp one near the "
+        "middle, if not given.",
+        metavar="NAME",
+        rich_help_panel=HOLDING,
+    ),
+]
+Crop = Annotated[
+    str,
+    typer.Option(
+        help="Of frames that moved: common keeps what all of them saw, full all that the "
+        "reference saw.",
+        metavar="common|full",
+        rich_help_panel=HOLDING,
+        autocompletion=lambda: ["common", "full"],
+    ),
+]
 Bridge = Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)]
 Exposure = Annotated[
     float,

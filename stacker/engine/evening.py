@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import Any
 
 import cv2
 import numpy as np
 
-from stacker.burst import FILE_ENDS, Burst
+from stacker.burst import Burst
+from stacker.engine.look import Look
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError
-from stacker.light.buffers import zeros
+from stacker.light.encoding import PixelArray
 from stacker.light.evening import LogLight, StillReference, cells_factor, log_cells, still_reference
 from stacker.light.flicker import LEAST_SEEN, Evenness, FrameGains, judge_evenness
 
@@ -126,11 +124,9 @@ class LightPass:
     ) -> None:
         self.burst = burst
         self.places = places
-        self.workers = workers
         self.progress = progress
         self.factor = cells_factor(burst.size)
-        self._stopped = threading.Event()
-        self._buffers = threading.local()
+        self.look = Look(burst, workers)
 
     def measure(self) -> dict[int, Brightness]:
         """Return how bright each frame is that can be read, by its place."""
@@ -166,36 +162,10 @@ class LightPass:
         return Brightness(reference.gains_of(cells, time_s), reference.halves_of(cells, time_s))
 
     def _visit(self, places: Sequence[int], action: Callable[[int, LogLight], None]) -> None:
-        """Call ``action`` with each frame's cells, in any order, from several threads."""
-        with ThreadPoolExecutor(self.workers, thread_name_prefix="light") as pool:
-            futures = [pool.submit(self._run, run, action) for run in self.burst.runs(places)]
-            try:
-                wait(futures)
-            except BaseException:
-                self._stopped.set()
-                for future in futures:
-                    future.cancel()
-                raise
-        for future in futures:
-            future.result()
+        """Call ``action`` with the cells of each frame that can be read, from several threads."""
 
-    def _run(self, run: tuple[int, ...], action: Callable[[int, LogLight], None]) -> None:
-        """Look at the frames of one file; one that cannot be read costs no other."""
-        width, height = self.burst.size
-        if not hasattr(self._buffers, "pixels"):
-            self._buffers.pixels = zeros((height, width, 3), self.burst.encoding.stored)
-        left = list(run)
-        while left:
-            try:
-                for place, pixels in self.burst.decode(tuple(left), out=self._buffers.pixels):
-                    if self._stopped.is_set():
-                        return
-                    action(place, log_cells(pixels, self.burst.encoding, self.factor))
-                    left.remove(place)
-                    self.progress.advance()
-                return
-            except FrameError as error:
-                lost = len(left) if error.code == FILE_ENDS else 1
-                del left[:lost]
-                for _ in range(lost):
-                    self.progress.advance()
+        def show(place: int, pixels: PixelArray) -> None:
+            action(place, log_cells(pixels, self.burst.encoding, self.factor))
+            self.progress.advance()
+
+        self.look.at(places, show, lambda _place, _error: self.progress.advance())

@@ -12,7 +12,8 @@ from stacker.blend import Accumulator, Blend, Intake, find_blend
 from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
-from stacker.engine.memory import PassPlan, plan_passes
+from stacker.engine.hold import Holding, hold
+from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
 from stacker.engine.passes import (
     FrameOutcome,
     FramePass,
@@ -51,28 +52,40 @@ def expose_burst(
     outcomes = _known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress)
     burst = prepared.burst
+    good = [p for p in span if weights[p] > 0 and p not in outcomes]
+    holding = hold(burst, good, settings, progress)
+    outcomes |= holding.bad
+    encoding = holding.encoding_of(burst)
+    kept_out = outcomes.keys() | holding.refused.keys()
     while True:
-        weights = tuple(0.0 if place in outcomes else w for place, w in enumerate(weights))
+        weights = tuple(0.0 if place in kept_out else w for place, w in enumerate(weights))
         places = [place for place in span if weights[place] > 0]
         if not places:
             raise _nothing_left(burst, outcomes)
-        intake = Intake(burst.encoding, weights, ordered=True)
+        intake = Intake(encoding, weights, masked=holding.masked, ordered=True)
         plan = plan_passes(
             blends,
             intake,
-            burst.size,
+            holding.region.rows,
+            burst.size[0],
             workers=min(worker_count(settings.workers), len(places)),
             memory=settings.memory,
-            developed=burst.development is not None,
-            corrected=burst.by_light,
+            frame=frame_bytes(
+                burst.size,
+                burst.encoding.stored,
+                developed=burst.development is not None,
+                corrected=burst.by_light,
+            ),
             held=prepared.held_bytes,
+            align=holding.align,
         )
-        pieces, found = _run_passes(burst, places, blends, intake, plan, settings, progress)
+        pieces, found = _run_passes(
+            burst, places, blends, intake, plan, holding, settings, progress
+        )
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
         outcomes |= bad
-        without = Intake(
-            burst.encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights))
-        )
+        kept_out = kept_out | bad.keys()
+        without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights)))
         if all(blend.depends_on(intake) == blend.depends_on(without) for blend in blends):
             break
         # the result shall be what the good frames alone would have given
@@ -83,7 +96,8 @@ def expose_burst(
     return {
         blend.name: Shot(
             pieces=pieces[number],
-            size=burst.size,
+            columns=holding.region.columns,
+            size=holding.region.size,
             space=burst.encoding.space,
             brightest=blend.brightest(without),
             open_s=open_time(burst, used, weights),
@@ -91,6 +105,7 @@ def expose_burst(
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(
                 prepared,
+                holding,
                 settings,
                 blend=blend.name,
                 program=PROGRAM,
@@ -146,6 +161,7 @@ def _run_passes(
     blends: Sequence[Blend],
     intake: Intake,
     plan: PassPlan,
+    holding: Holding,
     settings: Settings,
     progress: Progress,
 ) -> tuple[list[list[Piece]], dict[int, FrameOutcome]]:
@@ -158,7 +174,9 @@ def _run_passes(
     try:
         progress.start("blending", len(places) * len(plan.bands))
         for band in plan.bands:
-            stripes = make_stripes(blends, intake, band, burst.size, plan.workers)
+            stripes = make_stripes(
+                blends, intake, band, burst.size, plan.workers, align=holding.align
+            )
             # a frame that failed in an earlier band would fail again
             good = [p for p in places if p not in outcomes or outcomes[p].error is None]
             frame_pass = FramePass(
@@ -168,6 +186,8 @@ def _run_passes(
                 brightest_frame=min(blend.brightest_frame(intake) for blend in blends),
                 on_bad=settings.on_bad,
                 progress=progress,
+                warps=holding.warps,
+                masked=holding.masked,
             )
             outcomes |= frame_pass.run(plan.workers)
             for number, blend in enumerate(blends):

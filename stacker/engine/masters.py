@@ -13,7 +13,7 @@ from stacker.burst import Burst, open_burst
 from stacker.burst.as_stored import as_stored, is_raw, stored_size
 from stacker.burst.master_file import read_master
 from stacker.burst.readers.mosaic import read_mosaic, unpack
-from stacker.engine.memory import plan_passes
+from stacker.engine.memory import frame_bytes, plan_passes
 from stacker.engine.passes import FramePass, make_stripes, offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
@@ -151,9 +151,13 @@ def _median(
         plan = plan_passes(
             [blend],
             intake,
-            burst.size,
+            range(burst.size[1]),
+            burst.size[0],
             workers=min(worker_count(workers), len(good)),
             memory=memory,
+            frame=frame_bytes(
+                burst.size, burst.encoding.stored, developed=False, corrected=burst.by_light
+            ),
         )
         bands: list[LightArray] = []
         failed: set[int] = set()

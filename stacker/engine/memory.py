@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Sequence
@@ -65,40 +66,40 @@ class PassPlan:
 def plan_passes(
     blends: Sequence[Blend],
     intake: Intake,
-    size: tuple[int, int],
+    rows: range,
+    width: int,
     *,
     workers: int,
     memory: int | None,
-    developed: bool = False,
-    corrected: bool = False,
+    frame: int,
     held: int = 0,
+    align: int = 1,
 ) -> PassPlan:
     """Return the fewest passes over the files that keep within the memory.
 
     Parameters
     ----------
     blends : the blends that share the passes.
-    size : (width, height) of the picture in pixels.
+    rows, width : the rows to make, each of so many pixels.
     workers : threads wished for; fewer are used where their frames would not fit.
     memory : bytes allowed; half of what is free if None.
-    developed : whether the frames are raw.
-    corrected : whether something is done to their light, besides the numbers as stored.
-    held : bytes that are taken for the corrections themselves.
+    frame : bytes that a worker takes for the frame that it works on: see ``frame_bytes``.
+    held : bytes that are taken by what all frames share.
+    align : bands but the first begin at whole multiples of this.
 
     Raises
     ------
     OptionError
         Not even one row fits.
     """
-    width, height = size
-    frame = frame_bytes(size, intake.encoding.stored, developed=developed, corrected=corrected)
+    height = len(rows)
     row = sum(blend.row_bytes(intake, width) for blend in blends)
     whole = PROGRAM_BYTES + BAND_BYTES + held + workers * frame + height * row
     if memory is None and whole <= MODEST_BYTES:
-        return PassPlan((range(height),), workers, whole)
+        return PassPlan((rows,), workers, whole)
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
     if whole <= allowed:
-        return PassPlan((range(height),), workers, whole)
+        return PassPlan((rows,), workers, whole)
     # what a band leaves behind: a result, or an accumulator that needs the other bands
     results = height * sum(
         blend.row_bytes(intake, width) if blend.whole else width * RESULT_PIXEL_BYTES
@@ -107,23 +108,38 @@ def plan_passes(
     row = sum(blend.row_bytes(intake, width) for blend in blends if not blend.whole)
     for threads in sorted({workers, min(workers, 2), 1}, reverse=True):
         fixed = PROGRAM_BYTES + BAND_BYTES + held + threads * frame + results
-        rows = (allowed - fixed) // row if row else 0
+        fitting = (allowed - fixed) // row // align * align if row else 0
         # rather fewer threads than many passes that decode everything again
-        if rows * 8 >= height or (threads == 1 and rows >= 1):
-            passes = math.ceil(height / rows)
-            rows = math.ceil(height / passes)
-            bands = tuple(range(top, min(top + rows, height)) for top in range(0, height, rows))
-            return PassPlan(bands, threads, fixed + rows * row)
+        if fitting * 8 >= height or (threads == 1 and fitting >= 1):
+            return PassPlan(_cut(rows, fitting, align), threads, fixed + fitting * row)
     raise OptionError(
         f"--memory {allowed / 1e6:.0f}MB",
-        f"frames of {width} x {height} pixels need at least {(fixed + row) / 1e6:.0f} MB",
+        f"frames {width} pixels wide, {height} rows of them, need at least "
+        f"{(fixed + row * align) / 1e6:.0f} MB",
         remedy="allow more, or close other programs",
         code="option-memory",
     )
 
 
+def _cut(rows: range, fitting: int, align: int) -> tuple[range, ...]:
+    """Return the rows in the fewest bands of at most ``fitting`` rows, evenly where they may be."""
+    passes = math.ceil(len(rows) / fitting)
+    even = math.ceil(len(rows) / passes / align) * align
+    edges = [rows.start]
+    while edges[-1] < rows.stop:
+        edges.append(min((edges[-1] + even) // align * align, rows.stop))
+    return tuple(range(top, bottom) for top, bottom in itertools.pairwise(edges))
+
+
 def frame_bytes(size: tuple[int, int], stored: Stored, *, developed: bool, corrected: bool) -> int:
-    """Return what one frame takes while it is worked on, in bytes; arguments as ``plan_passes``."""
+    """Return what one frame takes while it is worked on, in bytes.
+
+    Parameters
+    ----------
+    size : (width, height) in pixels.
+    developed : whether the frames are raw.
+    corrected : whether something is done to their light, besides the numbers as stored.
+    """
     width, height = size
     itemsize = {"uint8": 1, "uint16": 2, "float32": 4}[stored]
     frame = math.ceil(width * height * 3 * itemsize * (1 + FILE_SHARE))

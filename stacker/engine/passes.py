@@ -11,19 +11,20 @@ from __future__ import annotations
 import itertools
 import os
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from stacker.blend import Accumulator, Blend, Intake
+from stacker.blend import Accumulator, Blend, Intake, ValidMask
 from stacker.burst import FILE_ENDS, Burst, LostFramesError
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
 from stacker.errors import FrameError
 from stacker.light.buffers import zeros
-from stacker.light.encoding import Encoding, PixelArray
+from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
+from stacker.register import BAND_ROWS, Warp
 
 # of a frame, per stripe: small enough that workers seldom wait, large enough for large pages
 STRIPE_BYTES = 8 << 20
@@ -72,14 +73,24 @@ class FrameOutcome:
 
 
 def make_stripes(
-    blends: Sequence[Blend], intake: Intake, band: range, size: tuple[int, int], workers: int
+    blends: Sequence[Blend],
+    intake: Intake,
+    band: range,
+    size: tuple[int, int],
+    workers: int,
+    *,
+    align: int = 1,
 ) -> list[Stripe]:
-    """Return empty stripes that cover the rows of ``band``."""
+    """Return empty stripes that cover the rows of ``band``.
+
+    All but the first begin at whole multiples of ``align``.
+    """
     width = size[0]
     row_bytes = width * 3 * np.dtype(intake.encoding.stored).itemsize
     count = max(workers, round(len(band) * row_bytes / STRIPE_BYTES))
     count = max(1, min(count, len(band) // 16))
-    edges = [band.start + len(band) * k // count for k in range(count + 1)]
+    inner = {(band.start + len(band) * k // count) // align * align for k in range(1, count)}
+    edges = [band.start, *sorted(edge for edge in inner if edge > band.start), band.stop]
     return [
         Stripe(range(top, bottom), [blend.start(intake, bottom - top, width) for blend in blends])
         for top, bottom in itertools.pairwise(edges)
@@ -89,7 +100,9 @@ def make_stripes(
 class FramePass:
     """One pass of the frames at ``places`` of the burst over the stripes.
 
-    ``brightest_frame`` is the light beyond which a frame cannot be blended.
+    ``brightest_frame`` is the light beyond which a frame cannot be blended. ``warps`` say how
+    each frame is resampled, by its place; where there are none, frames are used as they lie.
+    ``masked`` is whether to tell the blends what a resampled frame does not cover.
     """
 
     def __init__(
@@ -101,6 +114,8 @@ class FramePass:
         brightest_frame: float,
         on_bad: OnBad,
         progress: Progress,
+        warps: Mapping[int, Warp] | None = None,
+        masked: bool = False,
     ) -> None:
         self.burst = burst
         self.places = list(places)
@@ -108,6 +123,8 @@ class FramePass:
         self.brightest_frame = brightest_frame
         self.on_bad = on_bad
         self.progress = progress
+        self.warps = warps or {}
+        self.masked = masked
         self.outcomes: dict[int, FrameOutcome] = {}
         self._buffers = threading.local()
         self._cancelled = threading.Event()
@@ -221,12 +238,22 @@ class FramePass:
 
     def _add(self, place: int, position: int, pixels: PixelArray) -> None:
         clipped = clipped_share(pixels, self.burst.encoding)
+        warp = self.warps.get(place)
         for stripe in self.stripes:
-            rows = pixels[stripe.rows.start : stripe.rows.stop]
+            if warp is None:
+                rows, valid = pixels[stripe.rows.start : stripe.rows.stop], None
+            else:
+                # before the stripe's turn: others may resample meanwhile
+                rows = resampled_rows(warp, pixels, self.burst.encoding, stripe.rows)
+                valid = warp.valid(stripe.rows.start, stripe.rows.stop) if self.masked else None
 
-            def add(stripe: Stripe = stripe, rows: PixelArray = rows) -> None:
+            def add(
+                stripe: Stripe = stripe,
+                rows: PixelArray = rows,
+                valid: ValidMask | None = valid,
+            ) -> None:
                 for accumulator in stripe.accumulators:
-                    accumulator.add(rows, index=place)
+                    accumulator.add(rows, index=place, valid=valid)
 
             stripe.take(position, add)
         self.outcomes[place] = FrameOutcome(clipped)
@@ -259,6 +286,19 @@ class FramePass:
     def _stops_at(self, error: FrameError) -> bool:
         """Whether a bad frame ends the pass; a clip's lost tail is only told."""
         return self.on_bad == "stop" and error.code != FILE_ENDS
+
+
+def resampled_rows(warp: Warp, pixels: PixelArray, encoding: Encoding, rows: range) -> LightArray:
+    """Return some rows of a frame as the reference sees them, float32 (rows, W, 3)."""
+    light = np.empty((len(rows), pixels.shape[1], 3), np.float32)
+    top = rows.start
+    while top < rows.stop:
+        bottom = min(rows.stop, (top // BAND_ROWS + 1) * BAND_ROWS)
+        first, last = warp.source_rows(top, bottom)
+        source = decode(pixels[first:last], encoding)
+        warp.resample(source, top, bottom, out=light[top - rows.start : bottom - rows.start])
+        top = bottom
+    return light
 
 
 def offering_to_skip(error: FrameError) -> FrameError:

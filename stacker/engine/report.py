@@ -10,10 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from stacker.burst import FILE_ENDS, Burst
+from stacker.engine.hold import Holding
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
 from stacker.engine.prepare import Prepared
 from stacker.engine.settings import Settings
+from stacker.register import LocalCorrection
 
 FORMAT = 1
 IDENTITY = [[1, 0, 0], [0, 1, 0], [0, 0, 1]]
@@ -24,6 +26,7 @@ TIME_DIGITS = 6
 
 def make_report(
     prepared: Prepared,
+    holding: Holding,
     settings: Settings,
     *,
     blend: str,
@@ -37,21 +40,25 @@ def make_report(
     burst = prepared.burst
     used = [place for place in span if weights[place] > 0 and outcomes[place].error is None]
     open_s = open_time(burst, used, weights)
-    width, height = burst.size
+    width, height = holding.region.size
+    first = used[0] if holding.reference is None else holding.reference
     return {
         "format": FORMAT,
         "program": program,
         "output": None,
         "settings": {**asdict(settings), "blend": blend},
-        "reference": burst.frames[used[0]].name,
+        "reference": burst.frames[first].name,
         "size": [width, height],
         "hold": settings.hold,
-        "motion_model": "identity",
+        "motion_model": holding.model,
+        "region": _region(holding),
         "colour_space": burst.encoding.space.name,
         "converted": _converted(burst, used),
         "stored": burst.encoding.stored,
         "development": _development(burst),
-        "frames": [_frame(burst, place, weights[place], outcomes.get(place)) for place in span],
+        "frames": [
+            _frame(burst, place, weights[place], outcomes.get(place), holding) for place in span
+        ],
         "gaps": _gaps(burst, used),
         "open_s": open_s,
         "elapsed_s": _elapsed(burst, used),
@@ -70,6 +77,7 @@ def make_report(
         "warnings": [
             *burst.warnings,
             *prepared.warnings,
+            *_held(burst, holding),
             *_warnings(burst, used, outcomes, settings),
         ],
     }
@@ -100,11 +108,22 @@ def _development(burst: Burst) -> dict[str, Any] | None:
     return told
 
 
-def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None) -> dict[str, Any]:
+def _region(holding: Holding) -> dict[str, int]:
+    """Return which part of the reference the picture is, in its pixels."""
+    rows, columns = holding.region.rows, holding.region.columns
+    return {"x": columns.start, "y": rows.start, "width": len(columns), "height": len(rows)}
+
+
+def _frame(
+    burst: Burst, place: int, weight: float, outcome: FrameOutcome | None, holding: Holding
+) -> dict[str, Any]:
     frame = burst.frames[place]
+    motion = holding.frames.get(place)
     why = None
     if outcome is not None and outcome.error is not None:
         why = outcome.error.why
+    elif place in holding.refused:
+        why = holding.refused[place]
     elif weight == 0:
         why = "left out as asked"
     return {
@@ -115,10 +134,19 @@ def _frame(burst: Burst, place: int, weight: float, outcome: FrameOutcome | None
         "used": why is None,
         "why": why,
         "weight": weight,
-        "to_reference": IDENTITY,
-        "local": None,
-        "residual_px": 0.0,
+        "to_reference": motion.to_reference.tolist() if motion else IDENTITY,
+        "local": _local(motion.local) if motion and motion.local else None,
+        "residual_px": round(motion.residual_px, 4) if motion else 0.0,
         "clipped": round(outcome.clipped, 6) if outcome is not None else None,
+    }
+
+
+def _local(local: LocalCorrection) -> dict[str, Any]:
+    return {
+        "x": local.x.tolist(),
+        "y": local.y.tolist(),
+        "dx": local.dx.tolist(),
+        "dy": local.dy.tolist(),
     }
 
 
@@ -148,6 +176,19 @@ def _why(plan: PassPlan) -> str:
         f"the picture is worked on in {len(plan.bands)} bands of up to {len(plan.bands[0])} rows "
         f"to keep within the memory allowed: every file is decoded {len(plan.bands)} times"
     )
+
+
+def _held(burst: Burst, holding: Holding) -> list[str]:
+    """Return sentences about frames that were left out because of where or how they looked."""
+    said: dict[str, list[int]] = {}
+    for place, why in sorted(holding.refused.items()):
+        said.setdefault(why, []).append(place)
+    sentences = []
+    for why, places in said.items():
+        names = ", ".join(burst.frames[place].name for place in places[:3])
+        more = f" and {len(places) - 3} more" if len(places) > 3 else ""
+        sentences.append(f"left out: {names}{more}: {why}")
+    return sentences
 
 
 def _warnings(

@@ -12,7 +12,8 @@ from typing import Literal, get_args
 from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
-Hold = Literal["still"]
+Hold = Literal["still", "scene"]
+Crop = Literal["common", "full"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
@@ -26,7 +27,11 @@ class Settings:
     Parameters
     ----------
     blends : names of blends; several share one pass over the files.
-    hold : what is held still; ``still`` uses the frames as they lie.
+    hold : what is held still; ``still`` uses the frames as they lie, ``scene`` brings them to where
+        one of them looked, if the burst needs it.
+    reference : name or number of that frame; a sharp one near the middle if None.
+    crop : what leaves of frames that were moved: ``common``, what all of them saw, or ``full``, all
+        that the reference saw.
     first, last : span of frames, counted from 1, both ends included; the whole burst if None.
     without : frames to leave out, counted from 1 in the whole burst.
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
@@ -51,6 +56,8 @@ class Settings:
 
     blends: tuple[str, ...] = ("mean",)
     hold: Hold = "still"
+    reference: str | None = None
+    crop: Crop = "common"
     first: int | None = None
     last: int | None = None
     without: tuple[int, ...] = ()
@@ -73,6 +80,7 @@ class Settings:
 
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
+        _choice("--crop", self.crop, get_args(Crop))
         _choice("--even", self.even, get_args(Even))
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))

@@ -24,7 +24,8 @@ class Shot:
 
     Parameters
     ----------
-    pieces : the picture from top to bottom.
+    pieces : the picture from top to bottom, of frames' full width.
+    columns : those of them that make the picture.
     size : (width, height) in pixels.
     space : the colour space of the light.
     brightest : the greatest light that the blend can give.
@@ -35,6 +36,7 @@ class Shot:
     """
 
     pieces: Sequence[Piece]
+    columns: range
     size: tuple[int, int]
     space: ColourSpace
     brightest: float
@@ -46,9 +48,19 @@ class Shot:
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""
         for piece in self.pieces:
-            yield piece if isinstance(piece, np.ndarray | CodedLight) else piece.result()
+            whole = piece if isinstance(piece, np.ndarray | CodedLight) else piece.result()
+            yield _cut(whole, self.columns)
 
     @cached_property
     def light(self) -> LightArray:
         """The whole picture in linear light, float32 (H, W, 3)."""
         return np.concatenate([as_light(band) for band in self.bands()])
+
+
+def _cut(picture: Picture, columns: range) -> Picture:
+    """Return some columns of a picture; the picture itself where they are all."""
+    pixels = picture.codes if isinstance(picture, CodedLight) else picture
+    if len(columns) == pixels.shape[1]:
+        return picture
+    pixels = np.ascontiguousarray(pixels[:, columns.start : columns.stop])
+    return CodedLight(pixels, picture.table) if isinstance(picture, CodedLight) else pixels

@@ -8,9 +8,10 @@ from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion
 from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
-from stacker.register.warp import Warp, warp_light
+from stacker.register.warp import BAND_ROWS, Warp, warp_light
 
 __all__ = [
+    "BAND_ROWS",
     "BurstMotion",
     "FrameMotion",
     "LocalCorrection",

@@ -1,0 +1,257 @@
+"""Where the frames of a burst looked, found before they add up, and what of the picture all saw."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import cv2
+import numpy as np
+
+from stacker.burst import FILE_ENDS, Burst
+from stacker.engine.cover import Region, common_region
+from stacker.engine.look import Look
+from stacker.engine.memory import frame_bytes, workers_within
+from stacker.engine.passes import FrameOutcome, offering_to_skip, worker_count
+from stacker.engine.progress import Progress
+from stacker.engine.settings import Settings
+from stacker.errors import FrameError, OptionError
+from stacker.light.encoding import Encoding, LightArray, PixelArray
+from stacker.light.luminance import luminance
+from stacker.light.reduce import reduce_light
+from stacker.register import (
+    BAND_ROWS,
+    BurstMotion,
+    FrameMotion,
+    Warp,
+    register_frames,
+    working_factor,
+)
+from stacker.register.scene.grey import BURNT_OUT
+
+# float16 holds light to a 2000th: far below the noise of a frame of a clip
+SPOOLED = np.dtype("float16")
+
+
+@dataclass(frozen=True, eq=False)
+class Holding:
+    """How the frames are put upon each other.
+
+    Parameters
+    ----------
+    model : the motion model that explains the burst, or "identity".
+    reference : place of the frame that the others are brought to; None where that is the first
+        one used.
+    frames : what was found of each frame, by its place; none where frames are used as they lie.
+    warps : how each frame is resampled, by its place; none where no frame moves.
+    region : the rows and columns of the reference that make the picture.
+    bad : frames that could not be read.
+    """
+
+    model: str
+    reference: int | None
+    region: Region
+    frames: Mapping[int, FrameMotion] = field(default_factory=dict)
+    warps: Mapping[int, Warp] = field(default_factory=dict)
+    bad: Mapping[int, FrameOutcome] = field(default_factory=dict)
+
+    @property
+    def refused(self) -> dict[int, str]:
+        """Why frames do not belong in the picture, by their place."""
+        return {p: f.why or "" for p, f in self.frames.items() if not f.used and p not in self.bad}
+
+    @cached_property
+    def masked(self) -> bool:
+        """Whether some frames have nothing to say about parts of the region."""
+        rows, columns = self.region.rows, self.region.columns
+        return any(
+            (warp.spans[rows.start : rows.stop, 0] > columns.start).any()
+            or (warp.spans[rows.start : rows.stop, 1] < columns.stop).any()
+            for warp in self.warps.values()
+        )
+
+    @property
+    def align(self) -> int:
+        """Rows may be cut at whole multiples of this."""
+        return BAND_ROWS if self.warps else 1
+
+    def encoding_of(self, burst: Burst) -> Encoding:
+        """Return the encoding in which frames reach the blends: resampled ones are light."""
+        if not self.warps:
+            return burst.encoding
+        return Encoding("float32", burst.encoding.space)
+
+
+def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Progress) -> Holding:
+    """Return how the frames at ``places`` are put upon each other.
+
+    Raises
+    ------
+    OptionError
+        The reference named is none of the frames.
+    BurstError
+        There is nothing to hold on to.
+    FrameError
+        A frame cannot be read and ``settings.on_bad`` is "stop".
+    """
+    width, height = burst.size
+    everything = Region(range(height), range(width))
+    if settings.hold == "still" or len(places) < 2:
+        return Holding("identity", None, everything)
+    motion, bad = _registered(burst, places, settings, progress)
+    frames = dict(zip(places, motion.frames, strict=True))
+    reference = places[motion.reference]
+    if motion.is_still:
+        return Holding("still", reference, everything, frames, bad=bad)
+    warps = {
+        place: Warp(frame.to_reference, burst.size, frame.local)
+        for place, frame in frames.items()
+        if frame.used and place not in bad
+    }
+    region = everything
+    if settings.crop == "common":
+        region = common_region([warp.spans for warp in warps.values()], width)
+    return Holding(motion.motion_model, reference, region, frames, warps, bad)
+
+
+def _registered(
+    burst: Burst, places: Sequence[int], settings: Settings, progress: Progress
+) -> tuple[BurstMotion, dict[int, FrameOutcome]]:
+    """Return the motion of the frames, and those that could not be read."""
+    workers = workers_within(
+        settings.memory,
+        worker_count(settings.workers),
+        frame_bytes(
+            burst.size,
+            burst.encoding.stored,
+            developed=burst.development is not None,
+            corrected=burst.by_light,
+        ),
+    )
+    reference = _reference(burst, places, settings)
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        with _copies(burst, places, workers, progress) as copies:
+            _stop_at_bad(copies.bad, settings)
+            progress.start("registering", len(places))
+            done = [0]
+
+            def tell(count: int, _: int) -> None:
+                for _ in range(count - done[0]):
+                    progress.advance()
+                done[0] = count
+
+            try:
+                motion = register_frames(
+                    copies,
+                    len(places),
+                    factor=copies.factor,
+                    weights=burst.encoding.space.luminance_weights,
+                    reference=reference,
+                    workers=workers,
+                    on_frame=tell,
+                )
+            finally:
+                # a frame that cannot be read comes before anything that follows from it
+                _stop_at_bad(copies.bad, settings)
+    finally:
+        cv2.setNumThreads(threads)
+    return motion, {place: FrameOutcome(error=error) for place, error in copies.bad.items()}
+
+
+def _stop_at_bad(bad: Mapping[int, FrameError], settings: Settings) -> None:
+    for _, error in sorted(bad.items()):
+        if settings.on_bad == "stop" and error.code != FILE_ENDS:
+            raise offering_to_skip(error)
+
+
+def _reference(burst: Burst, places: Sequence[int], settings: Settings) -> int | None:
+    """Return the index among ``places`` of the frame named as the reference."""
+    if settings.reference is None:
+        return None
+    for index, place in enumerate(places):
+        if settings.reference in (burst.frames[place].name, str(place + 1)):
+            return index
+    raise OptionError(
+        f"--reference {settings.reference}",
+        "is none of the frames used",
+        remedy=f"name one such as {burst.frames[places[0]].name}, or give its number",
+        code="option-reference",
+    )
+
+
+class _Copies:
+    """Reduced light of each frame, by its number among ``places``; black where there is none."""
+
+    def __init__(self, burst: Burst, places: Sequence[int]) -> None:
+        self.burst = burst
+        self.places = places
+        self.factor = working_factor(burst.size)
+        self.size = (burst.size[0] // self.factor, burst.size[1] // self.factor)
+        self.bad: dict[int, FrameError] = {}
+
+    def __call__(self, number: int) -> LightArray:
+        """Return the light, float32 (h, w, 3)."""
+        try:
+            return self.burst.reduced_light(self.places[number], self.factor)
+        except FrameError as error:
+            self.bad[self.places[number]] = error
+            return np.zeros((self.size[1], self.size[0], 3), np.float32)
+
+
+class _SpooledCopies(_Copies):
+    """The same for files of many frames, which are read from their beginning to their end.
+
+    Registration goes from the reference both ways and comes back to some frames; a clip decoded
+    so would be decoded many times. Its copies wait on disk, so that memory stays bounded.
+    """
+
+    def __init__(self, burst: Burst, places: Sequence[int], spool: np.memmap[Any, Any]) -> None:
+        super().__init__(burst, places)
+        self.spool = spool
+
+    def fill(self, workers: int, progress: Progress) -> None:
+        """Read all frames."""
+        number_of = {place: number for number, place in enumerate(self.places)}
+        weights = self.burst.encoding.space.luminance_weights
+        progress.start("looking at the frames", len(self.places))
+
+        def show(place: int, pixels: PixelArray) -> None:
+            light = reduce_light(pixels, self.burst.encoding, self.factor)
+            bright = luminance(light, weights)
+            # one channel stands for all; where any is burnt out, the copy is
+            bright[light.max(axis=2) >= BURNT_OUT] = 1.0
+            self.spool[number_of[place]] = bright
+            progress.advance()
+
+        def fail(place: int, error: FrameError) -> None:
+            self.bad[place] = error
+            progress.advance()
+
+        Look(self.burst, workers).at(self.places, show, fail)
+
+    def __call__(self, number: int) -> LightArray:
+        """Return the light, float32 (h, w, 3), the same in every channel."""
+        bright = self.spool[number].astype(np.float32)
+        return np.repeat(bright[:, :, np.newaxis], 3, axis=2)
+
+
+@contextmanager
+def _copies(
+    burst: Burst, places: Sequence[int], workers: int, progress: Progress
+) -> Iterator[_Copies]:
+    """Give the copies that registration looks at."""
+    plain = _Copies(burst, places)
+    if len(burst.runs(places)) == len(places):
+        yield plain
+        return
+    with tempfile.TemporaryFile() as file:
+        shape = (len(places), plain.size[1], plain.size[0])
+        spooled = _SpooledCopies(burst, places, np.memmap(file, SPOOLED, "w+", shape=shape))
+        spooled.fill(workers, progress)
+        yield spooled
