@@ -13,6 +13,7 @@ from typing import get_args
 
 from stacker.burst.clock import Moment, check_overrides, time_frames
 from stacker.burst.frame import Burst, Frame
+from stacker.burst.master_file import refusal_of_master
 from stacker.burst.one_space import settle_colours
 from stacker.burst.order import Ordered, in_shot_order
 from stacker.burst.orientation import UPRIGHT, turned_size
@@ -104,6 +105,7 @@ def open_burst(
     everything = [frame for frames in _inspected(sources) for frame in frames]
     if not upright:
         everything = [_as_it_lies(frame) for frame in everything]
+    everything = [_if_no_master(frame) for frame in everything]
     found = _fitting([frame for frame in everything if not _is_result(frame)] or everything)
     ordered = _ordered(found)
     placed = [found[place] for place in ordered.places]
@@ -134,9 +136,19 @@ def open_burst(
 
 def _is_result(frame: _Found) -> bool:
     """Whether a file that nobody named is a long exposure that lies among its frames."""
-    if frame.file.named or frame.facts is None:
-        return False
-    return frame.facts.shot.software.startswith(OWN_SOFTWARE)
+    return not frame.file.named and _is_own(frame)
+
+
+def _is_own(frame: _Found) -> bool:
+    return frame.facts is not None and frame.facts.shot.software.startswith(OWN_SOFTWARE)
+
+
+def _if_no_master(frame: _Found) -> _Found:
+    """Return the frame, with a problem if somebody named a master as one."""
+    if not (frame.file.named and _is_own(frame)):
+        return frame
+    problem = refusal_of_master(frame.file.path)
+    return replace(frame, facts=None, problem=problem) if problem else frame
 
 
 def _and_more(names: Sequence[str]) -> str:

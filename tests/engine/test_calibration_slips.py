@@ -8,8 +8,11 @@ from dng import Sensor, mosaic, write_dng
 
 import stacker
 from stacker.burst import open_burst
-from stacker.engine import save
+from stacker.engine import Silent, save
+from stacker.engine.masters import make_master
 from stacker.errors import FrameError
+from stacker.finish.master import save_master
+from stacker.version import PROGRAM
 from tests.burst.made_files import picture, write_jpeg
 from tests.bursts import write_tiffs
 
@@ -110,6 +113,19 @@ def test_raw_darks_of_daylight_are_told(raw, tmp_path):
         write_dng(darks / f"d{number}.dng", codes, SENSOR)
     # of white: green has 20 %, red half of that, blue 5/8
     assert "as bright as 16% of white" in warnings_of(raw, darks=(str(darks),))
+
+
+def test_a_master_is_no_frame(raw, tmp_path):
+    darks = write_darks(tmp_path / "darks", (1, 1, 1))
+    target = tmp_path / "darks" / "master.tif"
+    master = make_master("dark", open_burst(darks), progress=Silent())
+    save_master(target, master, software=PROGRAM)
+    with pytest.raises(FrameError, match="it is a master dark and no frame"):
+        open_burst(target)
+    with pytest.raises(FrameError, match="give it as --dark, by itself"):
+        stacker.expose(open_burst(raw), darks=(str(target), darks))
+    # nobody named it: it lies among the frames
+    assert len(open_burst(darks).frames) == 3
 
 
 def test_masters_may_be_named_by_paths(finished):
