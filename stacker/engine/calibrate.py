@@ -264,8 +264,9 @@ def _standing_out(
         progress.advance()
     if points.frames < FEWEST_FRAMES:
         return np.zeros(stored_size(_sound(burst))[::-1], bool), [
-            f"hot pixels stay: in {points.frames} frame{'s' if points.frames != 1 else ''} they "
-            f"cannot be told from stars; use {FEWEST_FRAMES} or more, or give --dark"
+            f"hot pixels are not looked for in the burst: in {points.frames} "
+            f"frame{'s' if points.frames != 1 else ''} they cannot be told from stars; "
+            f"{FEWEST_FRAMES} or more can tell, and so can --dark"
         ]
     return points.found(), []
 

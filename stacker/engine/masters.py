@@ -234,7 +234,8 @@ def warnings_of(master: Master, burst: Burst, *, scaled: bool) -> tuple[str, ...
     if master.mosaic is None and master.space != burst.encoding.space.name:
         said.append(
             f"the {frames} are in the colours of {master.space or 'an unnamed profile'}, the "
-            f"frames in those of {burst.encoding.space.name or 'an unnamed profile'}"
+            f"frames in those of {burst.encoding.space.name or 'an unnamed profile'}, and are "
+            "taken as if they were too; save both the same way"
         )
     return tuple(said)
 

@@ -102,4 +102,4 @@ def test_notes_on_options_that_do_nothing(tmp_path):
     )  # fmt: skip
     assert result.returncode == 0
     assert "note: --highlights counts only for raw frames" in result.stderr
-    assert "note: hot pixels stay: in 3 frames they cannot be told from stars" in result.stderr
+    assert "in 3 frames they cannot be told from stars" in result.stderr
