@@ -158,6 +158,10 @@ def _expose(
         check_place(report, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
+        # now the calibration frames are known too
+        burst_and_masters = next(iter(shots.values())).sources
+        for target in [*targets.values(), *filter(None, [report])]:
+            check_place(target, overwrite=overwrite, sources=burst_and_masters)
         white_balance = balance.balance_for(next(iter(shots.values())))
         progress.start("writing", len(shots))
         reports = []
@@ -166,7 +170,7 @@ def _expose(
             progress.advance()
     if report is not None:
         whole = reports[0] if len(reports) == 1 else reports
-        save_report(whole, report, overwrite=overwrite, sources=burst.sources)
+        save_report(whole, report, overwrite=overwrite, sources=burst_and_masters)
     if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
         note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
     for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):

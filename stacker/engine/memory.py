@@ -115,8 +115,8 @@ def plan_passes(
             bands = tuple(range(top, min(top + rows, height)) for top in range(0, height, rows))
             return PassPlan(bands, threads, fixed + rows * row)
     raise OptionError(
-        f"--memory {allowed / 1e6:.0f}MB",
-        f"frames of {width} x {height} pixels need at least {(fixed + row) / 1e6:.0f} MB",
+        f"--memory {allowed / 1e6:.{0 if allowed >= 1e7 else 2}f}MB",
+        f"frames of this size need at least {math.ceil((fixed + row) / 1e6)} MB",
         remedy="allow more, or close other programs",
         code="option-memory",
     )
