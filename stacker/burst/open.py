@@ -18,7 +18,7 @@ from stacker.burst.one_space import settle_colours
 from stacker.burst.order import Ordered, in_shot_order
 from stacker.burst.orientation import UPRIGHT, turned_size
 from stacker.burst.readers.facts import Development, FrameFacts, Highlights
-from stacker.burst.readers.registry import development_of, reader_of
+from stacker.burst.readers.registry import development_of, halved, reader_of
 from stacker.burst.sources import Source, SourceFile, Sources, find_sources
 from stacker.burst.uniform import Form, check_uniform
 from stacker.errors import FrameError, OptionError
@@ -63,6 +63,7 @@ def open_burst(
     interval_s: float | None = None,
     frame_shutter_s: float | None = None,
     highlights: Highlights = "clip",
+    half: bool = False,
     strict: bool = False,
     upright: bool = True,
 ) -> Burst:
@@ -77,6 +78,7 @@ def open_burst(
     frame_shutter_s : how long every frame was open, in place of what the files say.
     highlights : of raw frames: "clip", or "blend" to keep what is left of burnt-out colours in a
         darker picture.
+    half : raw frames at half their size and a quarter of the time, for a quick look.
     strict : guess nothing about colour: frames whose embedded profile cannot be used have a
         problem, and so have those in another colour space than the first one's. Otherwise the
         former are taken as the burst's, or as sRGB, and the light of the latter is converted.
@@ -102,6 +104,8 @@ def open_burst(
     check_overrides(interval_s, frame_shutter_s)
     _check_highlights(highlights)
     sources = find_sources(source)
+    if half:
+        sources = replace(sources, files=tuple(_halved(file) for file in sources.files))
     everything = [frame for frames in _inspected(sources) for frame in frames]
     if not upright:
         everything = [_as_it_lies(frame) for frame in everything]
@@ -132,6 +136,10 @@ def open_burst(
     if results:
         warnings += (f"{results[0]}{_and_more(results)}: made by this program, so no frame.",)
     return Burst(frames, sources.passed_over + results, warnings, colours.corrections)
+
+
+def _halved(file: SourceFile) -> SourceFile:
+    return file if file.kind is None else replace(file, kind=halved(file.kind))
 
 
 def _is_result(frame: _Found) -> bool:

@@ -38,6 +38,7 @@ def expose(
     bias: night.Bias = [],  # noqa: B006
     hot_pixels: night.HotPixels = "auto",
     highlights: night.Highlights = "clip",
+    half: night.Half = False,
     exposure: options.Exposure = 0.0,
     shoulder: options.Shoulder = False,
     warmth: options.Warmth = None,
@@ -115,6 +116,7 @@ def expose(
             "frame_shutter_s": frame_shutter,
             "strict": strict,
             "highlights": highlights,
+            "half": half,
         }
         _expose(burst, output, settings, balance, finishing, opening, report, quiet=quiet)
 
@@ -152,6 +154,8 @@ def _expose(
     balance.check(burst.size)
     if opening["highlights"] != "clip" and burst.development is None:
         note("--highlights counts only for raw frames", quiet=quiet)
+    if opening["half"] and burst.development is None:
+        note("--half counts only for raw frames", quiet=quiet)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:

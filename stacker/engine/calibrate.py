@@ -12,7 +12,7 @@ from typing import Any, get_args
 import numpy as np
 
 from stacker.burst import Burst, Frame
-from stacker.burst.as_stored import as_stored, is_raw, stored_size
+from stacker.burst.as_stored import HALF_RAW, as_stored, is_raw, stored_size
 from stacker.burst.orientation import turn_upright
 from stacker.burst.readers.mosaic import read_mosaic, unpack
 from stacker.engine.masters import FRAMES, Found, check_fits, obtain_master, same, warnings_of
@@ -89,6 +89,13 @@ def calibrate(
     masters = _masters(burst, settings, progress)
     if not masters and settings.hot_pixels != "mend":
         return Calibrated(burst)
+    if _sound(burst).kind == HALF_RAW:
+        raise OptionError(
+            "--half",
+            "darks, flats and mending work on whole frames",
+            remedy="leave out --half, or the calibration for a quick look",
+            code="option-value",
+        )
     burst = _lying_alike(burst)
     frame = _sound(burst)
     mosaic = read_mosaic(frame.path) if is_raw(burst) else None

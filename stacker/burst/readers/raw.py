@@ -197,3 +197,4 @@ def _developed(raw: rawpy.RawPy, development: Development, *, half: bool) -> Pix
 
 
 READER = RawReader()
+HALF_READER = RawReader(half=True)
