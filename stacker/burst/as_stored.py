@@ -11,7 +11,7 @@ from stacker.light.curves import LINEAR
 from stacker.light.encoding import Encoding
 from stacker.light.space import SRGB
 
-RAW, MOSAIC = "raw", "mosaic"
+RAW, HALF_RAW, MOSAIC = "raw", "raw, half", "mosaic"
 
 
 def as_stored(burst: Burst) -> Burst:

@@ -16,6 +16,9 @@ from stacker.light.hdr import HLG_CURVE, PQ_CURVE
 from stacker.light.icc import ProfileError
 from stacker.light.space import ADOBE_RGB, SRGB, ColourSpace
 
+# stops from diffuse white to 1.0, the brightest that codes hold (light/hdr.py)
+WHITE_STOPS = {HLG_CURVE: 1.9, PQ_CURVE: 5.6}
+
 
 @dataclass(frozen=True)
 class FrameColour:
@@ -75,8 +78,9 @@ def space_of_numbers(primaries: int, curve: int) -> tuple[ColourSpace, tuple[str
     space = numbered_space(primaries, curve)
     if space.curve in (HLG_CURVE, PQ_CURVE):
         notes += (
-            f"its light has a high dynamic range ({NAMED_CURVES[curve][0]}); the result keeps all "
-            "of it, with a profile by which other programs show an ordinary picture",
+            f"its light has a high dynamic range ({NAMED_CURVES[curve][0]}); a result in its own "
+            "space keeps all of it and looks ordinary to other programs, one with --space or "
+            f"--depth 32 is dark until --exposure {WHITE_STOPS[space.curve]} raises it",
         )
     return space, notes
 

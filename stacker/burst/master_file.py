@@ -49,6 +49,16 @@ def read_master(path: Path) -> Master | None:
         raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-unreadable") from error
 
 
+def refusal_of_master(path: Path) -> FrameError | None:
+    """Return why a file is no frame of a burst: it holds a master, whose numbers are no picture."""
+    facts = _facts(path)
+    if facts is None:
+        return None
+    kind = facts.get("kind", "of a later version")
+    why = f"it is a master {kind} and no frame of a burst"
+    return FrameError(path, why, remedy=f"give it as --{kind}, by itself", code="frame-is-master")
+
+
 def _facts(path: Path) -> dict[str, Any] | None:
     """Return what a master's description says, None where it is no master's."""
     try:

@@ -13,11 +13,12 @@ from typing import get_args
 
 from stacker.burst.clock import Moment, check_overrides, time_frames
 from stacker.burst.frame import Burst, Frame
+from stacker.burst.master_file import refusal_of_master
 from stacker.burst.one_space import settle_colours
 from stacker.burst.order import Ordered, in_shot_order
-from stacker.burst.orientation import turned_size
+from stacker.burst.orientation import UPRIGHT, turned_size
 from stacker.burst.readers.facts import Development, FrameFacts, Highlights
-from stacker.burst.readers.registry import development_of, reader_of
+from stacker.burst.readers.registry import development_of, halved, reader_of
 from stacker.burst.sources import Source, SourceFile, Sources, find_sources
 from stacker.burst.uniform import Form, check_uniform
 from stacker.errors import FrameError, OptionError
@@ -62,7 +63,9 @@ def open_burst(
     interval_s: float | None = None,
     frame_shutter_s: float | None = None,
     highlights: Highlights = "clip",
+    half: bool = False,
     strict: bool = False,
+    upright: bool = True,
 ) -> Burst:
     """Return the burst that lies in a folder, in files or in a clip; headers only are read.
 
@@ -75,9 +78,12 @@ def open_burst(
     frame_shutter_s : how long every frame was open, in place of what the files say.
     highlights : of raw frames: "clip", or "blend" to keep what is left of burnt-out colours in a
         darker picture.
+    half : raw frames at half their size and a quarter of the time, for a quick look.
     strict : guess nothing about colour: frames whose embedded profile cannot be used have a
         problem, and so have those in another colour space than the first one's. Otherwise the
         former are taken as the burst's, or as sRGB, and the light of the latter is converted.
+    upright : turn frames as their orientation says. Calibration frames are not turned: they belong
+        together however the camera lay.
 
     Raises
     ------
@@ -98,7 +104,12 @@ def open_burst(
     check_overrides(interval_s, frame_shutter_s)
     _check_highlights(highlights)
     sources = find_sources(source)
+    if half:
+        sources = replace(sources, files=tuple(_halved(file) for file in sources.files))
     everything = [frame for frames in _inspected(sources) for frame in frames]
+    if not upright:
+        everything = [_as_it_lies(frame) for frame in everything]
+    everything = [_if_no_master(frame) for frame in everything]
     found = _fitting([frame for frame in everything if not _is_result(frame)] or everything)
     ordered = _ordered(found)
     placed = [found[place] for place in ordered.places]
@@ -127,11 +138,25 @@ def open_burst(
     return Burst(frames, sources.passed_over + results, warnings, colours.corrections)
 
 
+def _halved(file: SourceFile) -> SourceFile:
+    return file if file.kind is None else replace(file, kind=halved(file.kind))
+
+
 def _is_result(frame: _Found) -> bool:
     """Whether a file that nobody named is a long exposure that lies among its frames."""
-    if frame.file.named or frame.facts is None:
-        return False
-    return frame.facts.shot.software.startswith(OWN_SOFTWARE)
+    return not frame.file.named and _is_own(frame)
+
+
+def _is_own(frame: _Found) -> bool:
+    return frame.facts is not None and frame.facts.shot.software.startswith(OWN_SOFTWARE)
+
+
+def _if_no_master(frame: _Found) -> _Found:
+    """Return the frame, with a problem if somebody named a master as one."""
+    if not (frame.file.named and _is_own(frame)):
+        return frame
+    problem = refusal_of_master(frame.file.path)
+    return replace(frame, facts=None, problem=problem) if problem else frame
 
 
 def _and_more(names: Sequence[str]) -> str:
@@ -156,6 +181,13 @@ def _inspect(file: SourceFile) -> list[_Found]:
         return [_Found(file, 0, False, None, error)]
     several = len(facts) > 1 or file.kind.moving
     return [_Found(file, number, several, each) for number, each in enumerate(facts)]
+
+
+def _as_it_lies(frame: _Found) -> _Found:
+    if frame.facts is None:
+        return frame
+    shot = replace(frame.facts.shot, orientation=UPRIGHT)
+    return replace(frame, facts=replace(frame.facts, shot=shot))
 
 
 def _fitting(found: list[_Found]) -> list[_Found]:

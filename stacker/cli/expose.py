@@ -40,6 +40,7 @@ def expose(
     bias: night.Bias = [],  # noqa: B006
     hot_pixels: night.HotPixels = "auto",
     highlights: night.Highlights = "clip",
+    half: night.Half = False,
     exposure: options.Exposure = 0.0,
     shoulder: options.Shoulder = False,
     warmth: options.Warmth = None,
@@ -119,6 +120,7 @@ def expose(
             "frame_shutter_s": frame_shutter,
             "strict": strict,
             "highlights": highlights,
+            "half": half,
         }
         _expose(burst, output, settings, balance, finishing, opening, report, quiet=quiet)
 
@@ -156,12 +158,18 @@ def _expose(
     balance.check(burst.size)
     if opening["highlights"] != "clip" and burst.development is None:
         note("--highlights counts only for raw frames", quiet=quiet)
+    if opening["half"] and burst.development is None:
+        note("--half counts only for raw frames", quiet=quiet)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
     if report is not None:
         check_place(report, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
+        # now the calibration frames are known too
+        burst_and_masters = next(iter(shots.values())).sources
+        for target in [*targets.values(), *filter(None, [report])]:
+            check_place(target, overwrite=overwrite, sources=burst_and_masters)
         white_balance = balance.balance_for(next(iter(shots.values())))
         progress.start("writing", len(shots))
         reports = []
@@ -170,7 +178,7 @@ def _expose(
             progress.advance()
     if report is not None:
         whole = reports[0] if len(reports) == 1 else reports
-        save_report(whole, report, overwrite=overwrite, sources=burst.sources)
+        save_report(whole, report, overwrite=overwrite, sources=burst_and_masters)
     if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
         note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
     for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):

@@ -81,7 +81,7 @@ def master(
         )
         check_master_name(output)
         check_target(output, overwrite=overwrite)
-        burst = open_burst(frames)
+        burst = open_burst(frames, upright=False)
         with showing_progress(quiet=quiet) as progress:
             made = make_master(
                 kind,  # type: ignore[arg-type]  # checked above

@@ -61,3 +61,11 @@ Highlights = Annotated[
         autocompletion=lambda: ["clip", "blend"],
     ),
 ]
+Half = Annotated[
+    bool,
+    typer.Option(
+        "--half",
+        help="Raw frames at half their size and several times faster, for a quick look.",
+        rich_help_panel=NIGHT,
+    ),
+]

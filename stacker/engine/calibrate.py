@@ -12,10 +12,10 @@ from typing import Any, get_args
 import numpy as np
 
 from stacker.burst import Burst, Frame
-from stacker.burst.as_stored import as_stored, is_raw, stored_size
+from stacker.burst.as_stored import HALF_RAW, as_stored, is_raw, stored_size
 from stacker.burst.orientation import turn_upright
 from stacker.burst.readers.mosaic import read_mosaic, unpack
-from stacker.engine.masters import Found, check_fits, obtain_master, same, warnings_of
+from stacker.engine.masters import FRAMES, Found, check_fits, obtain_master, same, warnings_of
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 from stacker.errors import FrameError, OptionError
@@ -36,6 +36,12 @@ from stacker.light.mending import BadMask, Mending, as_blobs
 LOOKED_AT = 16
 # more bad pixels than this share of the picture are no bad pixels
 MANY_BAD = 0.01
+# what to look into where one source tells of many
+ASKED = {
+    "darks": "were the darks taken in the dark, with the lens cap on?",
+    "flats": "were the flats taken of something even and bright?",
+    "burst": "--hot-pixels keep leaves them",
+}
 # where a hot pixel of a finished picture and its blob have ended
 BLOB_PERIOD = 3
 # rounding of a sensor's codes; and half of the first step of 8 bits in sRGB
@@ -83,6 +89,14 @@ def calibrate(
     masters = _masters(burst, settings, progress)
     if not masters and settings.hot_pixels != "mend":
         return Calibrated(burst)
+    if _sound(burst).kind == HALF_RAW:
+        raise OptionError(
+            "--half",
+            "darks, flats and mending work on whole frames",
+            remedy="leave out --half, or the calibration for a quick look",
+            code="option-value",
+        )
+    burst = _lying_alike(burst)
     frame = _sound(burst)
     mosaic = read_mosaic(frame.path) if is_raw(burst) else None
     grid = _grid(burst, mosaic)
@@ -93,6 +107,7 @@ def calibrate(
     gain = _gain(flat, dark, bias, settings.flats) if flat is not None else None
     bad, counts, warnings = _bad_places(burst, dark, gain, grid, settings, weights, progress)
     for each in masters.values():
+        warnings += [*each.warnings, *_shared(each, burst)]
         warnings += warnings_of(each.master, burst, scaled=dark is not None and bias is not None)
     found: dict[str, Any] = {kind: _told(each) for kind, each in masters.items()}
     if scale != 1.0:
@@ -130,6 +145,41 @@ def _masters(burst: Burst, settings: Settings, progress: Progress) -> dict[Maste
         check_fits(found.master, burst, found.names)
         masters[kind] = found
     return masters
+
+
+def _shared(found: Found, burst: Burst) -> list[str]:
+    """Return a sentence if frames are to be taken out of themselves."""
+    shared = len(found.sources & burst.sources)
+    if not shared:
+        return []
+    files = f"{shared} file{'s' if shared > 1 else ''}"
+    return [f"the {FRAMES[found.master.kind]} and the burst share {files}: is that meant?"]
+
+
+def _lying_alike(burst: Burst) -> Burst:
+    """Return the burst with a problem for frames that no one master fits: those stored otherwise.
+
+    They are of one size when upright, but portraits in the file where the first is a landscape.
+    """
+    size = stored_size(_sound(burst))
+    return replace(
+        burst,
+        frames=tuple(
+            replace(frame, problem=_lies_otherwise(frame))
+            if frame.problem is None and stored_size(frame) != size
+            else frame
+            for frame in burst.frames
+        ),
+    )
+
+
+def _lies_otherwise(frame: Frame) -> FrameError:
+    return FrameError(
+        frame.path.with_name(frame.name),
+        "it lies in its file at a right angle to the first frame: no calibration fits both",
+        remedy="give the file as the camera wrote it",
+        code="frame-mismatch",
+    )
 
 
 def _sound(burst: Burst) -> Frame:
@@ -193,7 +243,7 @@ def _bad_places(
     if count > MANY_BAD * bad.size:
         warnings.append(
             f"{count} hot or dead pixels are mended, {count / bad.size:.1%} of the picture, which "
-            "is suspiciously many: were the darks taken in the dark, with the lens cap on?"
+            f"is suspiciously many: {ASKED[max(counts, key=lambda source: counts[source])]}"
         )
     return bad, counts, warnings
 
@@ -221,8 +271,9 @@ def _standing_out(
         progress.advance()
     if points.frames < FEWEST_FRAMES:
         return np.zeros(stored_size(_sound(burst))[::-1], bool), [
-            f"hot pixels stay: in {points.frames} frame{'s' if points.frames != 1 else ''} they "
-            f"cannot be told from stars; use {FEWEST_FRAMES} or more, or give --dark"
+            f"hot pixels are not looked for in the burst: in {points.frames} "
+            f"frame{'s' if points.frames != 1 else ''} they cannot be told from stars; "
+            f"{FEWEST_FRAMES} or more can tell, and so can --dark"
         ]
     return points.found(), []
 

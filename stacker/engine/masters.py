@@ -18,7 +18,7 @@ from stacker.engine.passes import FramePass, make_stripes, offering_to_skip, wor
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
 from stacker.errors import BurstError, OptionError
-from stacker.light.calibration import full_share
+from stacker.light.calibration import full_share, mean_level
 from stacker.light.encoding import CODE_MAX, LightArray, as_light
 from stacker.light.master import Master, MasterKind
 
@@ -28,6 +28,8 @@ FRAMES = {"dark": "darks", "flat": "flats", "bias": "bias frames"}
 SAME = 0.02
 # of a flat that is burnt out
 MUCH_FULL = 0.01
+# mean light, of white, that no sensor gathers in the dark
+BRIGHT_DARK = 0.1
 
 
 @dataclass(frozen=True)
@@ -65,11 +67,11 @@ def obtain_master(
     path = Path(sources[0])
     master = read_master(path) if len(sources) == 1 and path.is_file() else None
     if master is None:
-        burst = open_burst(list(sources))
+        burst = open_burst(list(sources), upright=False)
         made = make_master(
             kind, burst, on_bad=on_bad, memory=memory, workers=workers, progress=progress
         )
-        return Found(made, burst.sources, tuple(sources))
+        return Found(made, burst.sources, tuple(sources), _about_making(made, len(burst.frames)))
     if master.kind != kind:
         raise OptionError(
             f"--{kind} {path}",
@@ -78,6 +80,19 @@ def obtain_master(
             code="master-kind",
         )
     return Found(master, frozenset([path.resolve()]), tuple(sources))
+
+
+def _about_making(made: Master, count: int) -> tuple[str, ...]:
+    """Return whole sentences on a master made from so many frames."""
+    frames, said = FRAMES[made.kind], []
+    if made.frames < count:
+        said.append(f"{count - made.frames} of {count} {frames} cannot be read and are left out")
+    if made.frames == 1:
+        said.append(
+            f"the {frames} are one frame only, whose noise goes into the picture: take ten or "
+            "more; a pattern belongs in quotes, or all its files but the first count as the burst's"
+        )
+    return tuple(said)
 
 
 def make_master(
@@ -203,6 +218,12 @@ def warnings_of(master: Master, burst: Burst, *, scaled: bool) -> tuple[str, ...
                 "them to half of white"
             )
         return tuple(said)
+    bright = mean_level(master)
+    if bright > BRIGHT_DARK:
+        said.append(
+            f"the {frames} are as bright as {bright:.0%} of white: were they taken with the lens "
+            "cap on?"
+        )
     if _known_to_differ(master.iso, frame.iso):
         said.append(
             f"the {frames} were taken at ISO {master.iso:g}, the frames at ISO {frame.iso:g}: "
@@ -217,7 +238,8 @@ def warnings_of(master: Master, burst: Burst, *, scaled: bool) -> tuple[str, ...
     if master.mosaic is None and master.space != burst.encoding.space.name:
         said.append(
             f"the {frames} are in the colours of {master.space or 'an unnamed profile'}, the "
-            f"frames in those of {burst.encoding.space.name or 'an unnamed profile'}"
+            f"frames in those of {burst.encoding.space.name or 'an unnamed profile'}, and are "
+            "taken as if they were too; save both the same way"
         )
     return tuple(said)
 

@@ -113,9 +113,8 @@ def plan_passes(
         if fitting * 8 >= height or (threads == 1 and fitting >= 1):
             return PassPlan(_cut(rows, fitting, align), threads, fixed + fitting * row)
     raise OptionError(
-        f"--memory {allowed / 1e6:.0f}MB",
-        f"frames {width} pixels wide, {height} rows of them, need at least "
-        f"{(fixed + row * align) / 1e6:.0f} MB",
+        f"--memory {allowed / 1e6:.{0 if allowed >= 1e7 else 2}f}MB",
+        f"frames of this size need at least {math.ceil((fixed + row * align) / 1e6)} MB",
         remedy="allow more, or close other programs",
         code="option-memory",
     )

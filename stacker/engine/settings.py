@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, get_args
 
 from stacker.errors import OptionError
@@ -93,13 +94,16 @@ class Settings:
         }
         for option, sources in named.items():
             # a text would be taken apart into its letters
-            if isinstance(sources, str):
+            if isinstance(sources, str | Path):
                 raise OptionError(
                     option,
-                    f"{sources!r} is no tuple of names",
-                    remedy=f"give ({sources!r},)",
+                    f"{str(sources)!r} is no tuple of names",
+                    remedy=f"give ({str(sources)!r},)",
                     code="option-value",
                 )
+        for name in ("darks", "flats", "biases"):
+            # the report is text; a Path, which opens like a name, becomes one
+            object.__setattr__(self, name, tuple(str(each) for each in getattr(self, name)))
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
         if self.shutter_s is not None:

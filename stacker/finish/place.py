@@ -198,9 +198,12 @@ def place_file(
     """
     check_place(target, overwrite=overwrite, sources=sources)
     place = _real_place(target)
-    with _told(target):
-        file = _open_beside(place)
+    temporary = place.with_name(f".{place.name[:NAME_PART]}.{secrets.token_hex(8)}.part")
+    file: OutputFile | None = None
+    # from before the file is there: an interrupt may come between its making and its first use
     try:
+        with _told(target):
+            file = OutputFile(target, temporary, _create(temporary))
         yield file
         file.finish()
         with _told(target):
@@ -211,18 +214,18 @@ def place_file(
                 _put_if_free(file.temporary, place)
             _sync_folder(place.parent)
     except BaseException:
-        file.discard()
+        if file is not None:
+            file.discard()
+        else:
+            with contextlib.suppress(OSError):
+                temporary.unlink()
         raise
 
 
-def _open_beside(target: Path) -> OutputFile:
+def _create(temporary: Path) -> int:
     """Create the hidden file; its rights are those the system gives to any new file."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    while True:
-        name = f".{target.name[:NAME_PART]}.{secrets.token_hex(4)}.part"
-        temporary = target.with_name(name)
-        with contextlib.suppress(FileExistsError):
-            return OutputFile(target, temporary, os.open(temporary, flags, 0o666))
+    return os.open(temporary, flags, 0o666)
 
 
 def _keep_mode(target: Path, temporary: Path) -> None:

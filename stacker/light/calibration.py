@@ -186,6 +186,14 @@ def _colours(master: Master) -> list[tuple[slice, ...]]:
     return [phase for phase in phases(master.mosaic.period) if master.pixels[phase].size]
 
 
+def mean_level(master: Master) -> float:
+    """Return the mean of a master above black, as a share of white."""
+    signal = float(np.mean(above_black(master), dtype=np.float64))
+    if master.mosaic is None:
+        return signal
+    return signal / (master.mosaic.white - float(np.mean(master.mosaic.black_tile)))
+
+
 def full_share(flat: Master) -> float:
     """Return the share of a flat that is burnt out, 0 to 1; its shape is lost there."""
     limit: float | npt.NDArray[np.float32] = flat.mosaic.white if flat.mosaic else 1.0

@@ -43,14 +43,14 @@ class WhiteBalance:
     Raises
     ------
     ValueError
-        A gain is no positive number.
+        They are not three, or one is no positive number.
     """
 
     gains: Gains = (1.0, 1.0, 1.0)
 
     def __post_init__(self) -> None:
-        if not all(0.0 < gain < inf for gain in self.gains):
-            raise ValueError(f"gains of {self.gains}: they must be positive numbers")
+        if len(self.gains) != 3 or not all(0.0 < gain < inf for gain in self.gains):
+            raise ValueError(f"gains of {self.gains}: they must be three positive numbers")
 
     @property
     def neutral(self) -> bool:

@@ -75,7 +75,7 @@ def test_turned_once(tmp_path, orientation):
         (1, 13, SRGB, ""),
         (12, 13, DISPLAY_P3, ""),
         (1, 1, BT709, ""),
-        (9, 16, numbered_space(9, 16), "high dynamic range (PQ)"),
+        (9, 16, numbered_space(9, 16), "--exposure 5.6"),
         (10, 13, SRGB, "primaries (number 10)"),
     ],
 )

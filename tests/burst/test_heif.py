@@ -117,7 +117,7 @@ def test_a_profile_counts(tmp_path, space):
         (12, 13, DISPLAY_P3, ""),
         (9, 13, numbered_space(9, 13), ""),
         (10, 13, SRGB, "primaries (number 10)"),
-        (9, 18, numbered_space(9, 18), "high dynamic range (HLG)"),
+        (9, 18, numbered_space(9, 18), "--exposure 1.9"),
         (1, 17, SRGB, "transfer curve (number 17)"),
     ],
 )

@@ -255,3 +255,17 @@ def test_developing_leaves_the_reader_as_it_was():
     reader = RawReader()
     chosen = Development((2.0, 1.0, 1.5, 1.0), 0, 4095)
     assert reader.developing(chosen).chosen == chosen and reader.chosen is None
+
+
+def test_half_size_is_each_cell_of_four_places(tmp_path: Path) -> None:
+    """Two greens, a red and a blue become one pixel: nothing is interpolated."""
+    mosaic = np.random.default_rng(2).integers(600, 3000, (40, 60)).astype(np.uint16)
+    write_dng(tmp_path / "a.dng", mosaic)
+    whole, half = open_burst(tmp_path), open_burst(tmp_path, half=True)
+    assert whole.size == (60, 40) and half.size == (30, 20)
+    ((_, pixels),) = half.decode([0])
+    assert pixels.shape == (20, 30, 3)
+    assert half.development == whole.development
+    ((_, full),) = whole.decode([0])
+    # demosaicing only guesses between: the mean light is the same within some per cent
+    assert pixels.mean() == pytest.approx(full.mean(), rel=0.05)

@@ -78,6 +78,22 @@ def test_what_does_not_fit_is_one_sentence(night, words, parts):
     assert_refused(run("expose", "frames", *words, "-o", "x.tif", cwd=night), *parts)
 
 
+@pytest.mark.parametrize("master", [False, True])
+@pytest.mark.parametrize("option", ["-o", "--report"])
+def test_nothing_is_written_over_a_dark(night, option, master):
+    dark = night / "darks" / "KP_0001.tif"
+    if master:
+        dark = night / "dark.tif"
+        assert run("master", "dark", night / "darks", "-o", dark).returncode == 0
+    before = dark.read_bytes()
+    names = {"-o": night / "x.tif", option: dark}
+    words = [word for pair in names.items() for word in pair]
+    darks = dark if master else night / "darks"
+    result = run("expose", night / "frames", "--dark", darks, *words, "--overwrite")
+    assert_refused(result, "never written over")
+    assert dark.read_bytes() == before and not (night / "x.tif").exists()
+
+
 def test_notes_on_options_that_do_nothing(tmp_path):
     write_jpegs(tmp_path / "burst", 3)
     result = run(
@@ -86,4 +102,4 @@ def test_notes_on_options_that_do_nothing(tmp_path):
     )  # fmt: skip
     assert result.returncode == 0
     assert "note: --highlights counts only for raw frames" in result.stderr
-    assert "note: hot pixels stay: in 3 frames they cannot be told from stars" in result.stderr
+    assert "in 3 frames they cannot be told from stars" in result.stderr

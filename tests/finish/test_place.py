@@ -264,3 +264,13 @@ def test_size_limit_of_the_system(tmp_path: Path, suffix: str) -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
     assert caught.value.code == "output-too-large"
     assert not list(tmp_path.iterdir())
+
+
+def test_an_interrupt_the_moment_the_file_is_made_leaves_nothing(tmp_path, monkeypatch):
+    def interrupted(*_args, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("stacker.finish.place.os.fdopen", interrupted)
+    with pytest.raises(KeyboardInterrupt), place_file(tmp_path / "a.tif"):
+        pass
+    assert list(tmp_path.iterdir()) == []

@@ -88,7 +88,7 @@ def test_the_white_of_a_sum_is_that_of_its_frames():
     assert np.ptp(burnt[0, 0]) == 0
 
 
-@pytest.mark.parametrize("wrong", [(0, 1, 1), (1, float("nan"), 1), (1, 1, float("inf"))])
+@pytest.mark.parametrize("wrong", [(0, 1, 1), (1, float("nan"), 1), (1, 1, float("inf")), (1, 1)])
 def test_gains_that_are_none(wrong):
     with pytest.raises(ValueError, match="positive"):
         WhiteBalance(wrong)

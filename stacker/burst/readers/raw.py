@@ -94,10 +94,17 @@ class RawReader:
                 calibrate_raw(path, raw, development.calibration, development.white)
             pixels = _developed(raw, development, half=self.half)
         if not pixels.any():
-            why = "the raw file holds nothing but black"
-            raise FrameError(path, why, remedy=COPY_AGAIN, code="frame-black")
+            raise _black(path, calibrated=development.calibration is not None)
         for number in numbers:
             yield number, pixels
+
+
+def _black(path: Path, *, calibrated: bool) -> FrameError:
+    why, remedy = "the raw file holds nothing but black", COPY_AGAIN
+    if calibrated:
+        why = "nothing is left of it once the darks are subtracted"
+        remedy = "take darks with the lens cap on"
+    return FrameError(path, why, remedy=remedy, code="frame-black")
 
 
 @contextmanager
@@ -190,3 +197,4 @@ def _developed(raw: rawpy.RawPy, development: Development, *, half: bool) -> Pix
 
 
 READER = RawReader()
+HALF_READER = RawReader(half=True)

@@ -117,12 +117,21 @@ KINDS: tuple[Kind, ...] = (
 )
 # raw files once more, as their sensor's codes; no file is found to be one
 _MOSAIC = Kind("mosaic", f"{_HERE}.mosaic:READER", frozenset(), lambda _: False)
-_BY_NAME = {kind.name: kind for kind in (*KINDS, _MOSAIC)}
+# and as pictures of half the size
+_HALF_RAW = Kind(
+    "raw, half", f"{_HERE}.raw:HALF_READER", frozenset(), lambda _: False, developed=True
+)
+_BY_NAME = {kind.name: kind for kind in (*KINDS, _MOSAIC, _HALF_RAW)}
 
 
 def kind_named(name: str) -> Kind:
     """Return a kind of file by its name in ``KINDS``."""
     return _BY_NAME[name]
+
+
+def halved(kind: Kind) -> Kind:
+    """Return the kind by which a file is read at half its size: another for raw files alone."""
+    return _HALF_RAW if kind.name == "raw" else kind
 
 
 def kind_of_suffix(path: Path) -> Kind | None:
