@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
-from stacker.register.geometry import Motion, identity, invert, to_full
+from stacker.register.geometry import Motion, identity, invert, is_identity, to_full
 from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
 from stacker.register.scene.mesh import local_correction
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Estimate, Reference, estimate, prepare
+from stacker.register.scene.pinned import Stays, pinned, share_of, stays_of
 from stacker.register.scene.sharpness import detail_of, sharpness
 from stacker.register.scene.stretches import (
     FLOOR_PX,
@@ -38,6 +39,8 @@ CANDIDATES = 5
 SHARPER = 1.15
 # agreement below which a frame is tried again from its neighbour's motion
 TRY_AGAIN = 0.2
+# a frame in which more than this share of what never moves has stayed looked where the others did
+STAYED = 0.5
 # A stretch that moved less than this, in full-size pixels, stays as it is: half a percent of the
 # finest contrast is lost, and pixels that are not resampled are worth more.
 LEAST_MOVE_PX = 0.1
@@ -55,6 +58,7 @@ class _Seen:
     uncertain_px: float
     votes: int
     local: LocalCorrection | None
+    stays: Stays | None
 
 
 def register_frames(
@@ -122,7 +126,7 @@ def _sharpest(
 def _itself(held: Reference) -> _Seen:
     grey = held.grey
     look = Look(grey.mean_light, grey.dim_light, detail_of(grey), 1.0, 1.0, 1.0, 0.0, 0.0)
-    return _Seen(look, identity(), np.zeros((8, 8)), 0.0, held.tiles[0].count, None)
+    return _Seen(look, identity(), np.zeros((8, 8)), 0.0, held.tiles[0].count, None, None)
 
 
 def _follow(
@@ -172,18 +176,29 @@ def _summary(held: Reference, grey: Grey, found: Estimate) -> _Seen:
     )
     votes = int((fit.weight > 0).sum())
     local = local_correction(held.tiles[0], grey, fit, grey.size)
-    return _Seen(look, fit.to_frame, fit.information, uncertain, votes, local)
+    stays = stays_of(held.tiles[0], grey, fit.noise)
+    return _Seen(look, fit.to_frame, fit.information, uncertain, votes, local, stays)
 
 
 def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -> BurstMotion:
     """Return the verdict on every frame and the motion of those that are used."""
-    why = verdicts([frame.look for frame in seen], held.least_agreement)
+    stayed = _stayed(seen)
+    looks = [
+        replace(frame.look, agreement=max(frame.look.agreement, share))
+        for frame, share in zip(seen, stayed, strict=True)
+    ]
+    why = verdicts(looks, held.least_agreement)
     why[reference] = None
     used = [number for number, reason in enumerate(why) if reason is None]
     if 2 * len(used) < len(seen):
         raise _too_few(len(used), len(seen), why)
     least_px = max(FLOOR_PX, LEAST_MOVE_PX / factor)
     model, motions = _settle(seen, used, held, reference, least_px)
+    if any(stayed[n] > STAYED and not is_identity(motions[n][0]) for n in used):
+        model, motions = "still", dict.fromkeys(used, (identity(), 0.0))
+        for number in used:
+            if stayed[number] <= STAYED:
+                why[number] = "the camera moved, while it stood still in all other frames"
     bent = _is_bent(seen, used) and model not in ("still", "stretches")
     if bent:
         # the meshes were found beyond each frame's own homography
@@ -198,11 +213,20 @@ def _conclude(seen: list[_Seen], held: Reference, reference: int, factor: int) -
                 residual_px=residual * factor,
                 used=reason is None,
                 why=reason,
-                agreement=frame.look.agreement,
+                agreement=looks[number].agreement,
                 sharpness=frame.look.worst,
             )
         )
     return BurstMotion(reference, model, frames)
+
+
+def _stayed(seen: list[_Seen]) -> list[float]:
+    """Return for each frame the share of what pins the camera down; 0 where nothing does."""
+    stays = [frame.stays for frame in seen if frame.stays is not None]
+    pins = pinned(stays) if stays else None
+    if pins is None:
+        return [0.0] * len(seen)
+    return [1.0 if frame.stays is None else share_of(frame.stays, pins) for frame in seen]
 
 
 def _is_bent(seen: list[_Seen], used: list[int]) -> bool:
@@ -215,7 +239,7 @@ def _is_bent(seen: list[_Seen], used: list[int]) -> bool:
 
 
 def _reversed(to_frame: Motion, factor: int) -> Motion:
-    if np.array_equal(to_frame, identity()):
+    if is_identity(to_frame):
         return identity()
     return to_full(invert(to_frame), factor)
 
@@ -242,7 +266,7 @@ def _settle(
         for stretch in stretches:
             motion = _motion_of(stretch, measured, used, reference, held, least_px)
             motions.update(dict.fromkeys(used[stretch], (motion, 0.0)))
-        moved = any(not np.array_equal(motion, identity()) for motion, _ in motions.values())
+        moved = any(not is_identity(motion) for motion, _ in motions.values())
         return ("stretches" if moved else "still"), motions
     moving, _ = simplest_model(measured, geometry, MODEL_FLOOR_PX)
     for number, p, info in zip(used, measured.parameters, measured.information, strict=True):
