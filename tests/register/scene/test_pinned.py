@@ -20,7 +20,7 @@ def test_a_tripod_is_pinned_down_among_walkers():
     frames = stays_in("tripod", noise=0.002)
     pins = pinned(frames)
     assert pins is not None
-    assert min(share_of(frame, pins) for frame in frames) > 0.7
+    assert min(share_of(frame, pins) for frame in frames) > 0.5
 
 
 @pytest.mark.parametrize(("name", "noise"), [("day", 0.002), ("movers", 0.002), ("night", 0.012)])
