@@ -201,7 +201,7 @@ def tile_weights(answers: Answers, tiles: Tiles, noise: float, tolerance_px: flo
     variance = np.maximum(answers.variance, noise**2)
     variance *= NEIGHBOURS_ALIKE[tiles.level]
     square = answers.matrix @ answers.matrix
-    off = _surprise(
+    off = surprise(
         answers.vector, variance[:, None, None] * answers.matrix + tolerance_px**2 * square
     )
     kept = np.maximum(1 - off / TILE_CUT**2, 0)
@@ -255,11 +255,11 @@ def scatter_of(fit: Fit, level: int) -> float:
     answers = fit.answers
     variance = np.maximum(answers.variance, fit.noise**2)[agreeing]
     expected = variance[:, None, None] * answers.matrix[agreeing]
-    off = _surprise(answers.vector[agreeing], expected) / 2
+    off = surprise(answers.vector[agreeing], expected) / 2
     return max(1.0, float(np.average(off, weights=fit.weight[agreeing])))
 
 
-def _surprise(vector: Float64Array, covariance: Float64Array) -> Float64Array:
+def surprise(vector: Float64Array, covariance: Float64Array) -> Float64Array:
     """Return the squared length of vectors (T, 2) by their covariances (T, 2, 2), (T,)."""
     a, b, c = covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]
     # along a straight edge a tile knows nothing and wishes nothing

@@ -30,9 +30,8 @@ DOUBTFUL = 0.1
 # Agreement that a frame needs, how far above what accident gives in this picture, and where there
 # are few tiles in all: a fit makes the best of accidents.
 LEAST_AGREEMENT = 0.07
-OVER_CHANCE = 2.0
+OVER_CHANCE = 0.12
 FEW_TILES = 1.5
-MOST_NEEDED = 0.5
 # fewer textured tiles than this say nothing
 LEAST_TILES = 8
 # how many guesses are polished before they are judged, best first
@@ -57,7 +56,8 @@ class Reference:
     def least_agreement(self) -> float:
         """The agreement that a frame needs: more than accident gives, also among few tiles."""
         few = FEW_TILES / np.sqrt(max(1, self.tiles[self.coarsest].count))
-        return float(min(max(LEAST_AGREEMENT, OVER_CHANCE * self.chance, few), MOST_NEEDED))
+        beyond = min(2 * self.chance, self.chance + OVER_CHANCE)
+        return float(max(LEAST_AGREEMENT, beyond, few))
 
     @cached_property
     def corners(self) -> Corners:

@@ -30,6 +30,18 @@ def test_a_still_burst_is_left_alone(name):
     assert all(is_identity(frame.to_reference) for frame in motion.frames)
 
 
+def test_ground_that_stays_outvotes_a_sky_that_turns():
+    """Two thirds of the picture turn as one; the rest has not moved by a hair."""
+    tripod, turning = burst_of("tripod"), burst_of("day", seed=3)
+    frames = [
+        np.concatenate([sky[:210], ground[210:]])
+        for sky, ground in zip(turning.frames, tripod.frames, strict=True)
+    ]
+    motion = register_frames(frames.__getitem__, len(frames), reference=0)
+    assert motion.motion_model == "still"
+    assert all(frame.used for frame in motion.frames)
+
+
 def test_a_touched_tripod_makes_two_stretches():
     burst = burst_of("touched")
     motion = register(burst)
