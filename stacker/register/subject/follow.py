@@ -19,6 +19,7 @@ from stacker.register.subject.search import moved_to, peaks
 from stacker.register.subject.template import (
     LEAST_FRAMES,
     Template,
+    holds,
     mask_of,
     matched,
     template_of,
@@ -36,6 +37,8 @@ TRIED = 3
 SIZES = (1.0, 0.87, 1.15)
 # a frame weighs in with at least this when the template learns: it forgets over ten frames
 LEAST_NEW = 0.1
+# pixels that hold in this share of the frames belong to the subject
+HELD_OFTEN = 0.5
 
 
 class Follower:
@@ -48,7 +51,8 @@ class Follower:
         self.number = 0
         self.velocity: Float64Array | None = None
         self.value = first.grey.levels[0].copy()
-        self.spread = np.zeros_like(self.value)
+        # the share of frames in which a pixel held, lately
+        self.held = np.ones_like(self.value)
         self.frames = 1
 
     def look(self, number: int, frame: Grey) -> Motion | None:
@@ -85,24 +89,27 @@ class Follower:
         outline = self.template.outline
         value, there = straightened(found.patch, outline, found.to_frame)
         change = (matched(value, there, self.template.grey) - self.value) * there
+        same = holds(self.value, change, frame.noise)
         self.frames += 1
         new = np.float32(max(1 / self.frames, LEAST_NEW))
-        self.value += new * change
-        # the variance of a mean that forgets, by the same weights
-        self.spread = (1 - new) * (self.spread + new * change * change)
+        self.held += new * (same - self.held)
+        # What passes before the subject is not learned; where it hid in the first frame,
+        # everything is.
+        learning = same | (self.held < HELD_OFTEN)
+        self.value += new * change * learning
         self.template = self._learned(outline, frame)
 
     def _learned(self, outline: Outline, frame: Grey) -> Template:
         mask = self.template.grey.clear
         if self.frames >= LEAST_FRAMES:
-            mask = mask_of(outline, self.value, self.spread, frame.noise)
+            mask = mask_of(outline, np.asarray(self.held >= HELD_OFTEN, np.uint8))
         learned = template_of(
-            outline, self.value, mask, frame,
+            outline, self.value.copy(), mask, frame,
             levels=self.template.coarsest + 1, frames=min(self.frames, round(1 / LEAST_NEW)),
         )  # fmt: skip
         if not learned.has_texture:
             return self.template
-        return replace(learned, needed=self.template.needed)
+        return replace(learned, chance=self.template.chance)
 
 
 def find(

@@ -24,6 +24,7 @@ from stacker.register.subject.simplest import error_px
 from stacker.register.subject.template import (
     LEAST_FRAMES,
     Template,
+    holds,
     mask_of,
     matched,
     template_of,
@@ -173,8 +174,8 @@ def _median(
     if len(views) >= LEAST_FRAMES:
         stack -= middle
         deviation = np.float32(MAD_TO_DEVIATION) * np.median(np.abs(stack, out=stack), axis=0)
-        mask = mask_of(outline, middle, deviation * deviation, first.grey.noise)
+        mask = mask_of(outline, holds(middle, deviation, first.grey.noise))
     made = template_of(
         outline, middle, mask, first.grey, levels=first.coarsest + 1, frames=len(views)
     )
-    return replace(made, needed=first.needed) if made.has_texture else template
+    return replace(made, chance=first.chance) if made.has_texture else template

@@ -32,13 +32,14 @@ VARIES = 0.012
 MOST_VARYING = 2.5
 NEIGHBOURS_PX = 7
 # a mask that leaves less than this share of the box has found no subject
-LEAST_SHARE = 0.1
+LEAST_SHARE = 0.15
 # weighted fits of gain and offset, the weights from the one before
 MATCH_ROUNDS = 4
 # fewer textured tiles say nothing
 LEAST_TILES = 4
 # a subject is known where it looks so much more alike than places about it do, and so much at least
 OVER_CHANCE = 2.0
+FEW_TILES = 1.5
 LEAST_AGREEMENT, MOST_NEEDED = 0.3, 0.6
 
 
@@ -47,20 +48,26 @@ class Template:
     """The subject, ready to be searched for and fitted.
 
     ``grey`` is of the outline's rectangle, its ``clear`` 1 where a pixel belongs to the subject;
-    ``tiles`` of each level, the last of which is searched; ``needed`` the share of the tiles that
-    must agree before the subject is said to be found.
+    ``tiles`` of each level, the last of which is searched; ``chance`` the share of the tiles that
+    agrees by accident.
     """
 
     outline: Outline
     grey: Grey
     tiles: dict[int, Tiles]
     geometry: Frame
-    needed: float
+    chance: float
 
     @property
     def coarsest(self) -> int:
         """The level that is searched."""
         return len(self.grey.levels) - 1
+
+    @property
+    def needed(self) -> float:
+        """The share of tiles that must agree: more than accident gives, also among few tiles."""
+        few = FEW_TILES / np.sqrt(max(1, self.tiles[0].count))
+        return float(min(max(LEAST_AGREEMENT, OVER_CHANCE * self.chance, few), MOST_NEEDED))
 
     @property
     def has_texture(self) -> bool:
@@ -104,7 +111,7 @@ def template_of(
     for level in range(levels):
         side = max(outline.side >> level, 5)
         tiles[level] = cut_tiles(grey, level, side=side, strongest=min(STRONGEST, side * side))
-    return Template(outline, grey, tiles, Frame(outline.size), LEAST_AGREEMENT)
+    return Template(outline, grey, tiles, Frame(outline.size), 0.0)
 
 
 def first_template(outline: Outline, frame: Grey, levels: int) -> Template:
@@ -123,11 +130,11 @@ def first_template(outline: Outline, frame: Grey, levels: int) -> Template:
     clear = cv2.copyMakeBorder(frame.clear, *beyond, borderType=cv2.BORDER_CONSTANT, value=0)
     mask = within_box(outline) & np.asarray(clear[rows, columns], np.uint8)
     first = template_of(outline, value, mask, frame, levels=levels, frames=1)
-    return replace(first, needed=_needed(first, frame))
+    return replace(first, chance=_chance(first, frame))
 
 
-def _needed(template: Template, frame: Grey) -> float:
-    """Return the share of tiles that must agree: more than places about the subject get."""
+def _chance(template: Template, frame: Grey) -> float:
+    """Return the share of tiles that agrees at places about the subject."""
     tiles = replace(template.tiles[0], size=frame.size)
     around, box = template.outline.around, template.outline.box
     shares = []
@@ -136,8 +143,7 @@ def _needed(template: Template, frame: Grey) -> float:
         found = agreement(tiles, frame, aside)
         if found.overlap > 0.5:
             shares.append(found.share)
-    chance = float(np.mean(shares)) if shares else 0.0
-    return min(max(LEAST_AGREEMENT, OVER_CHANCE * chance), MOST_NEEDED)
+    return float(np.mean(shares)) if shares else 0.0
 
 
 def within_box(outline: Outline) -> ClearMask:
@@ -149,23 +155,28 @@ def within_box(outline: Outline) -> ClearMask:
     return mask
 
 
-def mask_of(outline: Outline, value: GreyArray, spread: GreyArray, noise: float) -> ClearMask:
-    """Return 1 where the subject's pixels stay what they are from frame to frame, uint8.
+def holds(value: GreyArray, change: GreyArray, noise: float) -> ClearMask:
+    """Return 1 where a view of the subject differs from another no more than expected, uint8.
 
     Parameters
     ----------
-    value, spread : float32 of the outline's rectangle: mean or median over frames in which the
-        subject was found, and the variance over them.
+    value, change : float32 of the outline's rectangle: the template, and what to judge: the
+        difference of one frame's view, or the deviation over several frames.
     noise : deviation of the noise in an unsmoothed frame.
     """
     gx, gy = slopes(value)
     expected = np.float32(VARIES_PX**2) * (gx * gx + gy * gy)
     expected += np.float32(NOISE_LEFT[0] * noise**2 + VARIES**2)
-    box = within_box(outline)
-    # over some neighbours: the variance over few frames is uncertain
+    # over some neighbours: one pixel of the background may look alike by accident
     about = (NEIGHBOURS_PX, NEIGHBOURS_PX)
-    calm = cv2.blur(spread, about) < MOST_VARYING * cv2.blur(expected, about)
-    mask = box & calm.astype(np.uint8)
+    calm = cv2.blur(change * change, about) < MOST_VARYING * cv2.blur(expected, about)
+    return np.asarray(calm, np.uint8)
+
+
+def mask_of(outline: Outline, held: ClearMask) -> ClearMask:
+    """Return the pixels of the box that hold, or all of it if hardly any do, uint8."""
+    box = within_box(outline)
+    mask = box & held
     return mask if mask.sum() >= LEAST_SHARE * box.sum() else box
 
 
