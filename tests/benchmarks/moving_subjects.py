@@ -173,10 +173,12 @@ def _poles(scene: Light, ride: Ride, pan: float) -> Light:
     height, width = scene.shape[:2]
     out = scene.copy()
     apart = 5 * ride.pole_px
-    grain = np.random.default_rng(5).uniform(0.05, 0.3, (height, ride.pole_px, 3))
-    offset = int(width / 2 + 1.37 * pan) % apart
-    for left in range(-offset, width, apart):
+    passed = 1.37 * pan + width / 2
+    for number in range(int(passed // apart), int((passed + width) // apart) + 1):
+        left = round(number * apart - passed)
         low, high = max(left, 0), min(left + ride.pole_px, width)
         if high > low:
-            out[:, low:high] = grain[:, low - left : high - left]
+            # no two poles are alike
+            pole = np.random.default_rng(number).uniform(0.05, 0.3, (height, ride.pole_px, 3))
+            out[:, low:high] = pole[:, low - left : high - left]
     return out

@@ -24,7 +24,7 @@ from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
 from stacker.register.scene.models import SHIFT, SIMILARITY
 from stacker.register.subject.box import outline_of, reduced_box
-from stacker.register.subject.follow import Follower, find
+from stacker.register.subject.follow import REACH_PX, Follower, find
 from stacker.register.subject.patch import patch_about
 from stacker.register.subject.search import moved_to
 from stacker.register.subject.settle import Fine, Patches, Sighting, common_template, refined
@@ -168,7 +168,7 @@ def _fits(
     missing = [number for number in range(count) if number not in seen.sightings]
 
     def again(number: int) -> Motion | None:
-        found = find(template, read(number), _between(number, seen, template), None)
+        found = find(template, read(number), _between(number, seen, template), REACH_PX)
         return None if found is None else found.to_frame
 
     # the common template knows the subject better than the one that followed it

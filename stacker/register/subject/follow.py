@@ -35,6 +35,8 @@ REACH_OF_WAY = 0.5
 # places tried over the whole frame, and sizes of the subject there, before it is given up
 TRIED = 3
 SIZES = (1.0, 0.87, 1.15)
+# agreement that is asked for where the subject should not be
+NEEDED_AFAR = 0.5
 # a frame weighs in with at least this when the template learns: it forgets over ten frames
 LEAST_NEW = 0.1
 # pixels that hold in this share of the frames belong to the subject
@@ -122,30 +124,37 @@ def find(
     predicted : where it should be: a motion from the template to the frame.
     reach_px : how far from there to look first; everywhere at once where None.
     """
+    needed = template.needed
     if reach_px is not None:
-        near = _best(template, frame, [predicted], reach_px, 1)
+        near = _best(template, frame, [predicted], reach_px, TRIED, needed)
         if near is not None:
             return near
+        needed = max(needed, NEEDED_AFAR)
     middle = template.outline.middle
     place = apply(predicted, [middle])[0]
     sizes = [
         moved_to(predicted @ np.diag([size, size, 1.0]), middle, (place[0], place[1]))
         for size in SIZES
     ]
-    return _best(template, frame, sizes[:1], None, TRIED) or _best(
-        template, frame, sizes[1:], None, 1
+    return _best(template, frame, sizes[:1], None, TRIED, needed) or _best(
+        template, frame, sizes[1:], None, 1, needed
     )
 
 
 def _best(
-    template: Template, frame: Grey, guesses: list[Motion], reach_px: float | None, most: int
+    template: Template,
+    frame: Grey,
+    guesses: list[Motion],
+    reach_px: float | None,
+    most: int,
+    needed: float,
 ) -> Found | None:
-    """Return the best fit from the likeliest places, if it looks enough like the subject."""
+    """Return the best fit from the likeliest places, if enough of it looks like the subject."""
     best: Found | None = None
     for guess in guesses:
         for peak in peaks(template, frame, guess, reach_px, most):
             found = fit_subject(template, frame, peak.to_frame)
-            if found is None or found.agreement.share < template.needed:
+            if found is None or found.agreement.share < needed:
                 continue
             if best is None or found.agreement.share > best.agreement.share:
                 best = found

@@ -22,6 +22,10 @@ LEAST_CONTRAST = 0.1
 FAR = 0.2
 # the weight at the box's edges' middles is e^-2
 WINDOW_SIGMAS = 2.0
+# Contrast is evened out over so many pixels of the searched level; contrast as weak as this, in
+# roots of light, stays weak.
+EVENED_PX = 7
+EVEN_FLOOR = 0.01
 # pixels about the window that is searched, so that a peak at its edge is one
 AROUND = 2
 
@@ -52,7 +56,7 @@ def peaks(
     most : how many to return.
     """
     level = template.coarsest
-    picture = frame.levels[level]
+    picture = evened(frame.levels[level], frame.noise)
     motion = to_reduced(predicted, 2**level)
     look, weight, corner = _turned(template, motion)
     left, top, part = _window(picture, look.shape, corner, reach_px, 2**level)
@@ -73,9 +77,20 @@ def peaks(
     return found
 
 
+def evened(grey: GreyArray, noise: float) -> GreyArray:
+    """Return detail divided by the contrast about it, float32 of the same shape.
+
+    So a dark pole before the subject spoils the pixels that it covers, and no more.
+    """
+    about, border = (EVENED_PX, EVENED_PX), cv2.BORDER_REPLICATE
+    detail = grey - cv2.blur(grey, about, borderType=border)
+    power = cv2.blur(detail * detail, about, borderType=border)
+    return np.asarray(detail / np.sqrt(power + np.float32(EVEN_FLOOR**2 + noise**2)), np.float32)
+
+
 def _turned(template: Template, motion: Motion) -> tuple[GreyArray, GreyArray, tuple[int, int]]:
     """Return the subject as it should look in the frame, its weights, and its first pixel."""
-    value = template.grey.levels[template.coarsest]
+    value = evened(template.grey.levels[template.coarsest], template.grey.noise)
     height, width = value.shape
     corners = apply(motion, [(0, 0), (width - 1, 0), (0, height - 1), (width - 1, height - 1)])
     low = np.rint(corners.min(axis=0)).astype(int)
