@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.register.geometry import Motion, apply
-from stacker.register.scene.agreement import Agreement, agreement
+from stacker.register.scene.agreement import LEAST_OVERLAP, LEAST_POSSIBLE, agreement
 from stacker.register.scene.align import Fit, Stage, align
 from stacker.register.scene.grey import Grey
 from stacker.register.scene.models import SIMILARITY, Model
 from stacker.register.subject.patch import Patch, patch_about
-from stacker.register.subject.template import Template
+from stacker.register.subject.template import WINDOW_SIGMAS, Template
 
 Float64Array = npt.NDArray[np.float64]
 
@@ -25,12 +25,15 @@ MOST_SCALE = 3.0
 class Found:
     """Where the subject is in a frame.
 
-    ``to_frame`` (3, 3) from the template to the frame; ``patch`` the frame about it.
+    ``to_frame`` (3, 3) from the template to the frame; ``patch`` the frame about it;
+    ``agreeing`` bool (T,) the tiles that look as they should, ``share`` how much of the subject
+    they are: tiles in the middle of the box count most, as there is background at its edges.
     """
 
     to_frame: Motion
     fit: Fit
-    agreement: Agreement
+    agreeing: npt.NDArray[np.bool_]
+    share: float
     patch: Patch
 
     def middle(self, template: Template) -> Float64Array:
@@ -66,8 +69,22 @@ def fit_patch(
     scale = np.sqrt(abs(np.linalg.det(fit.to_frame[:2, :2])))
     if not 1 / MOST_SCALE < scale < MOST_SCALE:
         return None
-    found = agreement(tiles[0], patch.grey, fit.to_frame)
-    return Found(patch.to_frame(fit.to_frame), fit, found, patch)
+    agreeing = agreement(tiles[0], patch.grey, fit.to_frame).agreeing
+    share = _share(template, fit, agreeing)
+    return Found(patch.to_frame(fit.to_frame), fit, agreeing, share, patch)
+
+
+def _share(template: Template, fit: Fit, agreeing: npt.NDArray[np.bool_]) -> float:
+    """Return the share of the subject that agrees, 0 to 1."""
+    tiles, outline = template.tiles[0], template.outline
+    half = np.array((outline.box.width, outline.box.height)) / 2
+    off = (tiles.centre - outline.middle) / half * WINDOW_SIGMAS
+    weight = np.exp(-(off * off).sum(axis=1) / 2)
+    # noise says nothing for or against
+    weight *= tiles.noise_power < (1 - LEAST_POSSIBLE) * tiles.contrast
+    inside = fit.answers.inside > 0.5
+    voting = max(float(weight[inside].sum()), LEAST_OVERLAP * float(weight.sum()), 1e-9)
+    return float(weight[agreeing & inside].sum()) / voting
 
 
 def _stages(template: Template) -> tuple[Stage, ...]:

@@ -36,7 +36,7 @@ REACH_OF_WAY = 0.5
 TRIED = 3
 SIZES = (1.0, 0.87, 1.15)
 # agreement that is asked for where the subject should not be
-NEEDED_AFAR = 0.5
+NEEDED_AFAR = 0.45
 # a frame weighs in with at least this when the template learns: it forgets over ten frames
 LEAST_NEW = 0.1
 # pixels that hold in this share of the frames belong to the subject
@@ -124,38 +124,43 @@ def find(
     predicted : where it should be: a motion from the template to the frame.
     reach_px : how far from there to look first; everywhere at once where None.
     """
-    needed = template.needed
     if reach_px is not None:
-        near = _best(template, frame, [predicted], reach_px, TRIED, needed)
+        near = _best(template, frame, predicted, [predicted], reach_px)
         if near is not None:
             return near
-        needed = max(needed, NEEDED_AFAR)
     middle = template.outline.middle
     place = apply(predicted, [middle])[0]
     sizes = [
         moved_to(predicted @ np.diag([size, size, 1.0]), middle, (place[0], place[1]))
         for size in SIZES
     ]
-    return _best(template, frame, sizes[:1], None, TRIED, needed) or _best(
-        template, frame, sizes[1:], None, 1, needed
+    return _best(template, frame, predicted, sizes[:1], None) or _best(
+        template, frame, predicted, sizes[1:], None
     )
 
 
 def _best(
     template: Template,
     frame: Grey,
+    predicted: Motion,
     guesses: list[Motion],
     reach_px: float | None,
-    most: int,
-    needed: float,
 ) -> Found | None:
     """Return the best fit from the likeliest places, if enough of it looks like the subject."""
     best: Found | None = None
     for guess in guesses:
-        for peak in peaks(template, frame, guess, reach_px, most):
+        for peak in peaks(template, frame, guess, reach_px, TRIED):
             found = fit_subject(template, frame, peak.to_frame)
-            if found is None or found.agreement.share < needed:
+            if found is None or found.share < _needed(template, found, predicted):
                 continue
-            if best is None or found.agreement.share > best.agreement.share:
+            if best is None or found.share > best.share:
                 best = found
     return best
+
+
+def _needed(template: Template, found: Found, predicted: Motion) -> float:
+    """Return the agreement that is asked for: more where the subject was not expected."""
+    middle = template.outline.middle
+    off = np.hypot(*(found.middle(template) - apply(predicted, [middle])[0]))
+    share = min(1.0, float(off) / float(np.hypot(*template.outline.size)))
+    return max(template.needed, template.needed + share * (NEEDED_AFAR - template.needed))

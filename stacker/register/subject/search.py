@@ -13,15 +13,13 @@ import numpy as np
 
 from stacker.register.geometry import Motion, apply, to_full, to_reduced, translation
 from stacker.register.scene.grey import Grey, GreyArray
-from stacker.register.subject.template import Template
+from stacker.register.subject.template import WINDOW_SIGMAS, Template
 
 # a place whose contrast is below this share of the subject's does not look like it
 LEAST_CONTRAST = 0.1
 # Of two places alike the nearer to where the subject should be: what it costs to be a whole
 # picture away.
 FAR = 0.2
-# the weight at the box's edges' middles is e^-2
-WINDOW_SIGMAS = 2.0
 # Contrast is evened out over so many pixels of the searched level; contrast as weak as this, in
 # roots of light, stays weak.
 EVENED_PX = 7

@@ -137,9 +137,9 @@ def _summary(template: Template, found: Found, model: Model) -> Fine:
         to_frame=found.to_frame,
         information=found.fit.information,
         votes=int((found.fit.weight > AGREES).sum()),
-        agreement=found.agreement.share,
+        agreement=found.share,
         sharpness=sharpness(
-            template.grey, tiles, tiles, found.agreement.agreeing, found.patch.grey,
+            template.grey, tiles, tiles, found.agreeing, found.patch.grey,
             found.patch.to_here(found.to_frame),
         ),
         uncertain_px=error_px(template, found.fit.information, model),

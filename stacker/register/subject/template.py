@@ -22,6 +22,8 @@ from stacker.register.subject.box import Outline
 # The search works where the box's shorter side still has so many pixels.
 SEARCH_SIDE = 12
 MOST_LEVELS = 3
+# There is background at the edges of a box: weights fall off to e^-2 at the middle of each.
+WINDOW_SIGMAS = 2.0
 # so many frames say which pixels change
 LEAST_FRAMES = 5
 # What a pixel of the subject may vary by besides noise: as a shift of so many pixels would, and by
