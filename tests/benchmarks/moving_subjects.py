@@ -6,8 +6,7 @@ thousandths of a pixel. Sensor noise and 8-bit JPEG follow, as in ``simulated_bu
 
 from __future__ import annotations
 
-import dataclasses
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -48,7 +47,6 @@ class Ride:
     blurred: tuple[int, ...] = ()
     room: float = 1.15
     start: tuple[float, float] = (0.5, 0.55)
-    aim: tuple[float, float] = field(default=(0.1, 0.2))
 
 
 @dataclass
@@ -60,6 +58,16 @@ class SimulatedRide:
     box: tuple[float, float, float, float]
     to_reference: list[Motion]  # to frame 0
     points: npt.NDArray[np.float64]  # on the subject, in frame 0
+
+    def without_subject(self) -> set[int]:
+        """Return the frames that show the subject blurred, less than half of it, or not at all."""
+        height, width = self.frames[0].shape[:2]
+        odd = {*self.ride.hidden, *self.ride.away, *self.ride.blurred}
+        for number, motion in enumerate(self.to_reference):
+            x, y = (np.linalg.inv(motion) @ np.append(self.points.mean(axis=0), 1))[:2]
+            if not (0 <= x < width and 0 <= y < height):
+                odd.add(number)
+        return odd
 
 
 def simulate_ride(ride: Ride, size: tuple[int, int], seed: int) -> SimulatedRide:
@@ -77,10 +85,10 @@ def simulate_ride(ride: Ride, size: tuple[int, int], seed: int) -> SimulatedRide
         if number not in ride.hidden:
             scene = _painted(scene, look, cover, pose, number in ride.blurred)
         if ride.pole_px:
-            scene = _poles(scene, ride, pan[0])
+            scene = _poles(scene, ride, middle[0], number)
         ramp = 2 * number / max(1, ride.frames - 1) - 1
         gain = 2.0 ** (ride.drift_ev * ramp * np.array([1.0, 0.9, 1.15]))
-        frames.append(record(scene, dataclasses.replace(ride.light), gain, rng))
+        frames.append(record(scene, ride.light, gain, rng))
     motions = [poses[0] @ np.linalg.inv(pose) for pose in poses]
     w, h = (ride.room * side for side in ride.subject_px)
     box = (round(middle[0] - w / 2), round(middle[1] - h / 2), round(w), round(h))
@@ -168,17 +176,21 @@ def _painted(scene: Light, look: Light, cover: Light, pose: Motion, blurred: boo
     return painted
 
 
-def _poles(scene: Light, ride: Ride, pan: float) -> Light:
-    """Return the scene with poles before it, which pass faster than the background."""
+def _poles(scene: Light, ride: Ride, middle: float, number: int) -> Light:
+    """Return the scene with poles before it, which pass faster than the background.
+
+    In the first frame they stand at either side of the subject's middle.
+    """
     height, width = scene.shape[:2]
     out = scene.copy()
     apart = 5 * ride.pole_px
-    passed = 1.37 * pan + width / 2
-    for number in range(int(passed // apart), int((passed + width) // apart) + 1):
-        left = round(number * apart - passed)
+    first = middle + (apart - ride.pole_px) / 2 - 1.37 * ride.pan_px * number
+    for pole in range(int(-first // apart), int((width - first) // apart) + 1):
+        left = round(first + pole * apart)
         low, high = max(left, 0), min(left + ride.pole_px, width)
         if high > low:
             # no two poles are alike
-            pole = np.random.default_rng(number).uniform(0.05, 0.3, (height, ride.pole_px, 3))
-            out[:, low:high] = pole[:, low - left : high - left]
+            rng = np.random.default_rng(1000 + pole)
+            look = rng.uniform(0.05, 0.3, (height, ride.pole_px, 3))
+            out[:, low:high] = look[:, low - left : high - left]
     return out

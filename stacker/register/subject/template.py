@@ -36,7 +36,9 @@ NEIGHBOURS_PX = 7
 # a mask that leaves less than this share of the box has found no subject
 LEAST_SHARE = 0.15
 # weighted fits of gain and offset, the weights from the one before
-MATCH_ROUNDS = 4
+MATCH_ROUNDS = 6
+# more pixels make them no better
+MATCHED_PIXELS = 20_000
 # fewer textured tiles say nothing
 LEAST_TILES = 4
 # a subject is known where it looks so much more alike than places about it do, and so much at least
@@ -137,6 +139,8 @@ def first_template(outline: Outline, frame: Grey, levels: int) -> Template:
 
 def _chance(template: Template, frame: Grey) -> float:
     """Return the share of tiles that agrees at places about the subject."""
+    if not template.has_texture:
+        return 0.0
     tiles = replace(template.tiles[0], size=frame.size)
     around, box = template.outline.around, template.outline.box
     shares = []
@@ -194,16 +198,18 @@ def matched(value: GreyArray, there: GreyArray, template: Grey) -> GreyArray:
     if use.sum() < 16:
         return value
     x, y = value[use].astype(np.float64), want[use].astype(np.float64)
-    weight = np.ones_like(x)
-    gain, offset = 1.0, 0.0
+    step = max(1, len(x) // MATCHED_PIXELS)
+    x, y = x[::step], y[::step]
+    # frames of a burst are about alike: a first guess that no background can turn round
+    gain, offset = 1.0, float(np.median(y - x))
     for _ in range(MATCH_ROUNDS):
+        rest = np.abs(y - gain * x - offset)
+        # background that came into the box must not rule the subject's light
+        weight = 1 / (1 + (rest / (1.5 * np.median(rest) + 1e-6)) ** 2) ** 2
         total = weight.sum()
         mean_x, mean_y = weight @ x / total, weight @ y / total
         apart = x - mean_x
         gain = float(weight @ (apart * (y - mean_y)) / max(weight @ (apart * apart), 1e-12))
         gain = min(max(gain, LEAST_GAIN), MOST_GAIN)
         offset = float(mean_y - gain * mean_x)
-        rest = np.abs(y - gain * x - offset)
-        # background that came into the box must not rule the subject's light
-        weight = 1 / (1 + (rest / (1.5 * np.median(rest) + 1e-6)) ** 2)
     return np.asarray(value * np.float32(gain) + np.float32(offset), np.float32)
