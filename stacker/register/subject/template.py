@@ -38,7 +38,7 @@ LEAST_SHARE = 0.15
 # weighted fits of gain and offset, the weights from the one before
 MATCH_ROUNDS = 6
 # more pixels make them no better
-MATCHED_PIXELS = 20_000
+MATCHED_PIXELS = 5000
 # fewer textured tiles say nothing
 LEAST_TILES = 4
 # a subject is known where it looks so much more alike than places about it do, and so much at least

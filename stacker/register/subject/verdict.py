@@ -10,7 +10,7 @@ import numpy as np
 from stacker.register.scene.verdict import BLACK_SHARE, BLURRED, ERRORS, ONE_WAY
 
 # a place less certain than this, in pixels of the copy, is not known
-MOST_UNCERTAIN_PX = 1.0
+MOST_UNCERTAIN_PX = 0.6
 
 
 @dataclass(frozen=True)
