@@ -95,18 +95,23 @@ def common_template(
     first : the template of the box, for its outline and light.
     sightings : frames in which the subject was found, the first frame among them.
     """
-    chosen = _spread_out(sightings, first)
+    chosen = list(
+        pool.map(
+            lambda sighting: replace(sighting, patch=patches.of(sighting)),
+            _spread_out(sightings, first),
+        )
+    )
     template = first
     for _ in range(ROUNDS):
-        template = _median(first, template, chosen, patches)
+        template = _median(first, template, chosen)
 
         def refine(sighting: Sighting, template: Template = template) -> Sighting:
-            patch = patches.of(sighting)
+            patch = sighting.patch
             found = patch and refine_subject(template, patch, sighting.to_frame, SIMILARITY)
             return replace(sighting, to_frame=found.to_frame) if found else sighting
 
         chosen = list(pool.map(refine, chosen))
-    return _median(first, template, chosen, patches)
+    return _median(first, template, chosen)
 
 
 def refined(
@@ -154,17 +159,14 @@ def _spread_out(sightings: Sequence[Sighting], template: Template) -> list[Sight
     return [sightings[place] for place in places]
 
 
-def _median(
-    first: Template, template: Template, chosen: Sequence[Sighting], patches: Patches
-) -> Template:
+def _median(first: Template, template: Template, chosen: Sequence[Sighting]) -> Template:
     """Return the template of the median over the chosen frames."""
     outline = first.outline
     views = []
     for sighting in chosen:
-        patch = patches.of(sighting)
-        if patch is None:
+        if sighting.patch is None:
             continue
-        value, there = straightened(patch, outline, sighting.to_frame)
+        value, there = straightened(sighting.patch, outline, sighting.to_frame)
         view = matched(value, there, template.grey)
         # where the frame ends, nothing speaks against the template
         views.append(np.where(there > 0, view, template.grey.levels[0]))
