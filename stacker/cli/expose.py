@@ -24,7 +24,8 @@ def expose(
     on_bad: options.OnBad = "stop",
     hold: options.Hold = "still",
     reference: options.Reference = None,
-    crop: options.Crop = "common",
+    box: options.Box = None,
+    crop: options.Crop = None,
     blend: options.Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     ramp_in: options.RampIn = 0.0,
     ramp_out: options.RampOut = 0.0,
@@ -77,6 +78,7 @@ def expose(
             blends=_names(blend),
             hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
             reference=reference,
+            box=numbers("--box", box) if box is not None else None,
             crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
             first=first,
             last=last,

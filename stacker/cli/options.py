@@ -158,10 +158,19 @@ Hold = Annotated[
     str,
     typer.Option(
         help="scene brings every frame to where one of them looked, if the burst needs it, and "
-        "leaves out those that cannot be; still uses frames as they lie.",
-        metavar="still|scene",
+        "leaves out those that cannot be; subject holds what is in the --box; still uses frames "
+        "as they lie.",
+        metavar="still|scene|subject",
         rich_help_panel=HOLDING,
-        autocompletion=lambda: ["still", "scene"],
+        autocompletion=lambda: ["still", "scene", "subject"],
+    ),
+]
+Box = Annotated[
+    str | None,
+    typer.Option(
+        help="For --hold subject: where it is in the first frame used, in pixels.",
+        metavar="X,Y,W,H",
+        rich_help_panel=HOLDING,
     ),
 ]
 Reference = Annotated[
@@ -174,10 +183,10 @@ Reference = Annotated[
     ),
 ]
 Crop = Annotated[
-    str,
+    str | None,
     typer.Option(
-        help="Of frames that moved: common keeps what all of them saw, full all that the "
-        "reference saw.",
+        help="Of frames that moved: common keeps what all of them saw (usual but for subject), "
+        "full all that the reference saw.",
         metavar="common|full",
         rich_help_panel=HOLDING,
         autocompletion=lambda: ["common", "full"],

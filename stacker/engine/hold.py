@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -29,6 +29,8 @@ from stacker.register import (
     FrameMotion,
     Warp,
     register_frames,
+    register_subject,
+    subject_factor,
     working_factor,
 )
 from stacker.register.scene.grey import BURNT_OUT
@@ -113,7 +115,7 @@ def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Prog
         if frame.used and place not in bad
     }
     region = everything
-    if settings.crop == "common":
+    if settings.crop == "common" or (settings.crop is None and settings.hold == "scene"):
         region = common_region([warp.spans for warp in warps.values()], width)
     return Holding(motion.motion_model, reference, region, frames, warps, bad)
 
@@ -136,7 +138,7 @@ def _registered(
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
-        with _copies(burst, places, workers, progress) as copies:
+        with _copies(burst, places, _factor(burst, settings), workers, progress) as copies:
             _stop_at_bad(copies.bad, settings)
             progress.start("registering", len(places))
             done = [0]
@@ -147,21 +149,59 @@ def _registered(
                 done[0] = count
 
             try:
-                motion = register_frames(
-                    copies,
-                    len(places),
-                    factor=copies.factor,
-                    weights=burst.encoding.space.luminance_weights,
-                    reference=reference,
-                    workers=workers,
-                    on_frame=tell,
-                )
+                motion = _motion(burst, copies, settings, reference, workers, tell)
             finally:
                 # a frame that cannot be read comes before anything that follows from it
                 _stop_at_bad(copies.bad, settings)
     finally:
         cv2.setNumThreads(threads)
     return motion, {place: FrameOutcome(error=error) for place, error in copies.bad.items()}
+
+
+def _factor(burst: Burst, settings: Settings) -> int:
+    """Return by how much the copies are reduced that registration looks at."""
+    if settings.hold == "subject":
+        return subject_factor(burst.size, _box(settings))
+    return working_factor(burst.size)
+
+
+def _box(settings: Settings) -> tuple[float, float, float, float]:
+    assert settings.box is not None
+    x, y, width, height = settings.box
+    return x, y, width, height
+
+
+def _motion(
+    burst: Burst,
+    copies: _Copies,
+    settings: Settings,
+    reference: int | None,
+    workers: int,
+    tell: Callable[[int, int], None],
+) -> BurstMotion:
+    """Return where the frames looked, held to what the settings say."""
+    weights, count = burst.encoding.space.luminance_weights, len(copies.places)
+    if settings.hold == "subject":
+        return register_subject(
+            copies,
+            count,
+            box=_box(settings),
+            factor=copies.factor,
+            weights=weights,
+            reference=reference or 0,
+            size=burst.size,
+            workers=workers,
+            on_frame=tell,
+        )
+    return register_frames(
+        copies,
+        count,
+        factor=copies.factor,
+        weights=weights,
+        reference=reference,
+        workers=workers,
+        on_frame=tell,
+    )
 
 
 def _stop_at_bad(bad: Mapping[int, FrameError], settings: Settings) -> None:
@@ -188,11 +228,11 @@ def _reference(burst: Burst, places: Sequence[int], settings: Settings) -> int |
 class _Copies:
     """Reduced light of each frame, by its number among ``places``; black where there is none."""
 
-    def __init__(self, burst: Burst, places: Sequence[int]) -> None:
+    def __init__(self, burst: Burst, places: Sequence[int], factor: int) -> None:
         self.burst = burst
         self.places = places
-        self.factor = working_factor(burst.size)
-        self.size = (burst.size[0] // self.factor, burst.size[1] // self.factor)
+        self.factor = factor
+        self.size = (burst.size[0] // factor, burst.size[1] // factor)
         self.bad: dict[int, FrameError] = {}
 
     def __call__(self, number: int) -> LightArray:
@@ -211,8 +251,10 @@ class _SpooledCopies(_Copies):
     so would be decoded many times. Its copies wait on disk, so that memory stays bounded.
     """
 
-    def __init__(self, burst: Burst, places: Sequence[int], spool: np.memmap[Any, Any]) -> None:
-        super().__init__(burst, places)
+    def __init__(
+        self, burst: Burst, places: Sequence[int], factor: int, spool: np.memmap[Any, Any]
+    ) -> None:
+        super().__init__(burst, places, factor)
         self.spool = spool
 
     def fill(self, workers: int, progress: Progress) -> None:
@@ -243,15 +285,15 @@ class _SpooledCopies(_Copies):
 
 @contextmanager
 def _copies(
-    burst: Burst, places: Sequence[int], workers: int, progress: Progress
+    burst: Burst, places: Sequence[int], factor: int, workers: int, progress: Progress
 ) -> Iterator[_Copies]:
     """Give the copies that registration looks at."""
-    plain = _Copies(burst, places)
+    plain = _Copies(burst, places, factor)
     if len(burst.runs(places)) == len(places):
         yield plain
         return
     with tempfile.TemporaryFile() as file:
         shape = (len(places), plain.size[1], plain.size[0])
-        spooled = _SpooledCopies(burst, places, np.memmap(file, SPOOLED, "w+", shape=shape))
+        spooled = _SpooledCopies(burst, places, factor, np.memmap(file, SPOOLED, "w+", shape=shape))
         spooled.fill(workers, progress)
         yield spooled

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
-Hold = Literal["still", "scene"]
+Hold = Literal["still", "scene", "subject"]
 Crop = Literal["common", "full"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
@@ -29,10 +29,11 @@ class Settings:
     ----------
     blends : names of blends; several share one pass over the files.
     hold : what is held still; ``still`` uses the frames as they lie, ``scene`` brings them to where
-        one of them looked, if the burst needs it.
+        one of them looked, if the burst needs it, ``subject`` holds what is in the box.
+    box : x, y, width and height in pixels of the first frame used; for ``subject``.
     reference : name or number of that frame; a sharp one near the middle if None.
     crop : what leaves of frames that were moved: ``common``, what all of them saw, or ``full``, all
-        that the reference saw.
+        that the reference saw; common if None, but full for ``subject``.
     first, last : span of frames, counted from 1, both ends included; the whole burst if None.
     without : frames to leave out, counted from 1 in the whole burst.
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
@@ -58,7 +59,8 @@ class Settings:
     blends: tuple[str, ...] = ("mean",)
     hold: Hold = "still"
     reference: str | None = None
-    crop: Crop = "common"
+    crop: Crop | None = None
+    box: tuple[float, ...] | None = None
     first: int | None = None
     last: int | None = None
     without: tuple[int, ...] = ()
@@ -81,7 +83,9 @@ class Settings:
 
     def __post_init__(self) -> None:
         _choice("--hold", self.hold, get_args(Hold))
-        _choice("--crop", self.crop, get_args(Crop))
+        if self.crop is not None:
+            _choice("--crop", self.crop, get_args(Crop))
+        _check_box(self.hold, self.box)
         _choice("--even", self.even, get_args(Even))
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))
@@ -127,6 +131,28 @@ class Settings:
         for weight in self.weights or ():
             if not (math.isfinite(weight) and weight >= 0):
                 raise _nonsense("--weights", weight, "numbers of 0 or more")
+
+
+def _check_box(hold: Hold, box: tuple[float, ...] | None) -> None:
+    """Refuse a subject without a box, a box without a subject, and a box that is none."""
+    if (hold == "subject") != (box is not None):
+        raise OptionError(
+            "--hold subject" if box is None else "--box",
+            "needs --box" if box is None else "is for --hold subject",
+            remedy="give the subject's place in the first frame, such as --box 1200,800,300,200"
+            if box is None
+            else "give both, or leave it out",
+            code="option-box",
+        )
+    if box is None:
+        return
+    if len(box) != 4 or not all(map(math.isfinite, box)) or min(box[2:]) <= 0:
+        raise OptionError(
+            f"--box {','.join(f'{value:g}' for value in box)}",
+            "is no box",
+            remedy="give X,Y,WIDTH,HEIGHT in pixels, such as 1200,800,300,200",
+            code="option-box",
+        )
 
 
 def _choice(option: str, value: str, choices: tuple[str, ...]) -> None:

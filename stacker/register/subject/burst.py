@@ -255,6 +255,7 @@ def _conclude(
         frames.append(
             FrameMotion(
                 to_reference=motion,
+                local=None,
                 residual_px=0.0 if is_identity(motion) else residual,
                 used=reason is None,
                 why=reason,
