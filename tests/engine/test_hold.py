@@ -1,0 +1,189 @@
+"""Bursts shot by hand become one picture, from files to light; tripod bursts stay untouched."""
+
+import numpy as np
+import pytest
+
+import stacker
+from stacker.errors import BurstError, FrameError, OptionError
+from stacker.light.srgb import linear_to_srgb, srgb_to_linear
+from stacker.register.geometry import rms_difference
+from tests.bursts import write_tiffs
+from tests.register.scene.frames import ODD, SIZE, burst_of
+from tests.same_light import assert_same_light
+
+
+def write(folder, burst, numbers=None):
+    """Write a simulated burst's frames as 8-bit files and return its folder."""
+    numbers = range(len(burst.frames)) if numbers is None else numbers
+    codes = [np.rint(linear_to_srgb(burst.frames[n]) * 255).astype(np.uint8) for n in numbers]
+    write_tiffs(folder, codes)
+    return folder
+
+
+def held(folder, **settings):
+    choices = {"hold": "scene", "reference": "1", **settings}
+    return stacker.expose(stacker.open_burst(folder), **choices)
+
+
+def inside(shot):
+    """Return rows and columns of the reference that the picture is."""
+    region = shot.report["region"]
+    rows = slice(region["y"], region["y"] + region["height"])
+    return rows, slice(region["x"], region["x"] + region["width"])
+
+
+def test_a_handheld_burst_becomes_as_sharp_as_its_frames(tmp_path):
+    burst = burst_of("day")
+    folder = write(tmp_path / "burst", burst)
+    shot = held(folder)
+    report = shot.report
+    assert report["hold"] == "scene" and report["motion_model"] == "homography"
+    assert report["reference"] == "KP_0001.tif" and report["frames_used"] == len(burst.frames)
+    xs, ys = np.meshgrid(np.arange(0, SIZE[0], 16), np.arange(0, SIZE[1], 16))
+    points = np.stack([xs.ravel(), ys.ravel()], axis=1)
+    for frame, truth in zip(report["frames"], burst.to_reference, strict=True):
+        # as in tests/register/scene: small pictures of 8 bits, by day
+        assert rms_difference(np.array(frame["to_reference"]), truth, points) < 0.03
+    rows, columns = inside(shot)
+    assert shot.size == (columns.stop - columns.start, rows.stop - rows.start)
+    assert shot.light.shape == (shot.size[1], shot.size[0], 3)
+    reference = burst.frames[0][rows, columns]
+    smeared = held(folder, hold="still").light[rows, columns]
+    # noise and coding aside the mean is the reference; as it lies it is another picture
+    assert np.abs(shot.light - reference).mean() < 0.2 * np.abs(smeared - reference).mean()
+    contrast = np.std(np.diff(shot.light[..., 1], axis=1)) / np.std(np.diff(reference[..., 1]))
+    assert 0.93 < contrast < 1.05
+
+
+def test_a_tripod_burst_is_what_it_is_without_registration(tmp_path):
+    folder = write(tmp_path / "burst", burst_of("tripod"))
+    for blend in ("mean", "lighten", "median"):
+        shot, plain = (held(folder, hold=hold, blend=blend) for hold in ("scene", "still"))
+        assert shot.report["motion_model"] == "still"
+        assert_same_light(shot.light, plain.light)
+
+
+@pytest.mark.parametrize("blend", ["mean", "lighten", "median", "max", "trimmed"])
+@pytest.mark.parametrize("crop", ["common", "full"])
+def test_workers_and_bands_do_not_show(tmp_path, blend, crop, monkeypatch):
+    from stacker.engine import expose, memory
+
+    folder = write(tmp_path / "burst", burst_of("day"))
+    alone = held(folder, blend=blend, crop=crop, workers=1)
+    several = held(folder, blend=blend, crop=crop, workers=4)
+    np.testing.assert_array_equal(several.light, alone.light)
+
+    def in_bands(blends, intake, rows, width, **options):
+        plan = memory.plan_passes(blends, intake, rows, width, **options)
+        bands = (range(rows.start, 128), range(128, rows.stop))
+        return memory.PassPlan(bands, plan.workers, plan.peak_bytes)
+
+    monkeypatch.setattr(expose, "plan_passes", in_bands)
+    np.testing.assert_array_equal(held(folder, blend=blend, crop=crop).light, alone.light)
+
+
+def test_borders_do_not_darken_where_fewer_frames_reach(tmp_path):
+    """With all of the reference kept, light is divided by the frames that were there."""
+    burst = burst_of("day")
+    shot = held(write(tmp_path / "burst", burst), crop="full")
+    assert shot.size == SIZE
+    for edge in (np.s_[:, :4], np.s_[:, -4:], np.s_[:4], np.s_[-4:]):
+        assert shot.light[edge].mean() == pytest.approx(burst.frames[0][edge].mean(), rel=0.03)
+
+
+def test_frames_that_do_not_belong_are_left_out_with_their_reason(tmp_path):
+    burst = burst_of("odd")
+    shot = held(write(tmp_path / "burst", burst))
+    left = {n: frame["why"] for n, frame in enumerate(shot.report["frames"]) if frame["why"]}
+    assert set(left) == set(ODD)
+    good = [n for n in range(len(burst.frames)) if n not in ODD]
+    assert shot.report["frames_used"] == len(good)
+    warned = " ".join(shot.report["warnings"])
+    assert all(why in warned for why in left.values())
+    # and leave no trace, but that the next frame's motion was looked for from another guess
+    alone = held(write(tmp_path / "good", burst, good))
+    np.testing.assert_allclose(shot.light, alone.light, atol=1e-4)
+
+
+def test_a_frame_that_cannot_be_read_stops_or_is_skipped(tmp_path):
+    folder = write(tmp_path / "burst", burst_of("day"))
+    third = folder / "KP_0003.tif"
+    whole = third.read_bytes()
+    third.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(FrameError, match=r"KP_0003\.tif"):
+        held(folder)
+    shot = held(folder, on_bad="skip")
+    assert shot.report["frames_used"] == 4
+    assert shot.report["frames"][2]["why"] and not shot.report["frames"][2]["used"]
+    third.write_bytes(whole)
+    np.testing.assert_allclose(shot.light, held(folder, without=(3,)).light, atol=1e-4)
+
+
+def test_clips_are_held_as_stills_are(tmp_path):
+    """A file of several frames is looked at once, from its beginning to its end."""
+    import tifffile
+
+    burst = burst_of("day")
+    folder = write(tmp_path / "burst", burst)
+    pages = np.stack([tifffile.imread(path) for path in sorted(folder.iterdir())])
+    tifffile.imwrite(tmp_path / "pages.tif", pages, photometric="rgb")
+    stills, several = held(folder).report, held(tmp_path / "pages.tif").report
+    for one, other in zip(stills["frames"], several["frames"], strict=True):
+        # its copies wait in half precision, one channel for all
+        np.testing.assert_allclose(one["to_reference"], other["to_reference"], atol=0.02)
+
+
+def test_the_reference_can_be_named(tmp_path):
+    folder = write(tmp_path / "burst", burst_of("day"))
+    by_name = held(folder, reference="KP_0004.tif")
+    assert by_name.report["reference"] == "KP_0004.tif"
+    np.testing.assert_array_equal(held(folder, reference="4").light, by_name.light)
+    assert np.array_equal(by_name.report["frames"][3]["to_reference"], np.eye(3))
+    with pytest.raises(OptionError, match="none of the frames"):
+        held(folder, reference="KP_0009.tif")
+
+
+def test_nothing_to_hold_on_to_is_one_sentence(tmp_path):
+    rng = np.random.default_rng(1)
+    sky = [rng.normal(120, 1, (600, 900, 3)).clip(0, 255).astype(np.uint8) for _ in range(4)]
+    write_tiffs(tmp_path / "sky", sky)
+    with pytest.raises(BurstError, match="nothing in it to hold on to") as caught:
+        held(tmp_path / "sky")
+    assert "--hold still" in caught.value.remedy
+
+
+def test_a_subject_is_held_while_the_world_smears(tmp_path):
+    rng = np.random.default_rng(5)
+    world = rng.uniform(0.1, 0.5, (30, 60, 3)).repeat(8, 0).repeat(8, 1)
+    subject = rng.uniform(0.0, 0.9, (12, 16, 3)).repeat(5, 0).repeat(5, 1)
+    frames = []
+    for number in range(7):
+        light = world[:, 20 * number : 20 * number + 320].copy()
+        light[90:150, 100 + 6 * number : 180 + 6 * number] = subject
+        frames.append(np.rint(linear_to_srgb(light) * 255).astype(np.uint8))
+    write_tiffs(tmp_path / "pan", frames)
+    shot = held(tmp_path / "pan", hold="subject", box=(98, 88, 84, 64), reference=None)
+    assert shot.report["motion_model"] == "shift" and shot.size == (320, 240)
+    for number, frame in enumerate(shot.report["frames"]):
+        # whole pixels without noise: the edges of the box decide
+        assert frame["to_reference"][0][2] == pytest.approx(-6 * number, abs=0.05)
+    sharp = shot.light[95:145, 105:175]
+    np.testing.assert_allclose(sharp.mean(), subject[5:55, 5:75].mean(), rtol=0.02)
+    first = srgb_to_linear(frames[0] / 255)
+    assert np.abs(sharp - first[95:145, 105:175]).mean() < 0.02
+    assert shot.light[:60].std() < 0.7 * first[:60].std()
+
+
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        ({"hold": "subject"}, "needs --box"),
+        ({"hold": "scene", "box": (0, 0, 9, 9)}, "is for --hold subject"),
+        ({"hold": "subject", "box": (0, 0, 9)}, "is no box"),
+        ({"hold": "subject", "box": (0, 0, 9, 0)}, "is no box"),
+        ({"hold": "scene", "crop": "some"}, "no such choice"),
+    ],
+)
+def test_settings_that_make_no_sense_are_refused(settings, words):
+    with pytest.raises(OptionError, match=words):
+        stacker.Settings(**settings)
