@@ -1,0 +1,1 @@
+"""Holding the stars still: detection, matching and one turning sky for the whole burst."""
