@@ -1,0 +1,107 @@
+"""From pixels to directions and back, through a lens that may bend straight lines.
+
+A place in the picture is first straightened along its radius, then seen through a pinhole:
+``u = (x - c) (1 + k1 p^2 + k2 p^4 + k3 p^6)`` with ``p`` the radius in half diagonals, and the
+direction is ``(u, f)``. Straightening is the closed form because stars are measured, not drawn.
+
+Source: D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering 37 (1971).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stacker.register.sky.points import Float64Array
+
+# beyond this many half diagonals the polynomial is no longer trusted and goes on unchanged
+TRUSTED_RADIUS = 1.1
+NEWTON_STEPS = 25
+RADIAL_TERMS = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Lens:
+    """How a picture of ``size`` (width, height) shows directions.
+
+    ``focal_px`` the focal length; ``radial`` k1, k2, k3; ``off_px`` where the axis meets the
+    picture, measured from its middle.
+    """
+
+    size: tuple[int, int]
+    focal_px: float
+    radial: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    off_px: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def is_pinhole(self) -> bool:
+        """Whether straight lines stay straight."""
+        return not any(self.radial)
+
+    @property
+    def centre(self) -> Float64Array:
+        """Where the axis meets the picture, px (2,)."""
+        return (np.array(self.size) - 1) / 2 + np.array(self.off_px)
+
+    @property
+    def half_diagonal(self) -> float:
+        """The radius that counts as 1, px."""
+        return float(np.hypot(*self.size)) / 2
+
+    @property
+    def matrix(self) -> Float64Array:
+        """The pinhole's matrix K, (3, 3), which takes rays to straightened pixels."""
+        (x, y), f = self.centre, self.focal_px
+        return np.array([[f, 0, x], [0, f, y], [0, 0, 1.0]])
+
+    @property
+    def unknowns(self) -> Float64Array:
+        """Log of the focal length, k1, k2, k3, and the axis in half diagonals, (6,)."""
+        off = np.array(self.off_px) / self.half_diagonal
+        return np.array([np.log(self.focal_px), *self.radial, *off])
+
+    def with_unknowns(self, values: Float64Array) -> Lens:
+        """Return the lens that ``unknowns`` describes."""
+        off = values[4:6] * self.half_diagonal
+        return replace(
+            self,
+            focal_px=float(np.exp(values[0])),
+            radial=(float(values[1]), float(values[2]), float(values[3])),
+            off_px=(float(off[0]), float(off[1])),
+        )
+
+    def straightened(self, place: Float64Array) -> Float64Array:
+        """Return pixels (N, 2) as a pinhole would show them, from the axis on."""
+        flat = place - self.centre
+        return np.asarray(flat * self._scale(np.linalg.norm(flat, axis=1))[:, None])
+
+    def bent(self, flat: Float64Array) -> Float64Array:
+        """Return the pixels (N, 2) that ``straightened`` takes to ``flat``, by Newton's method."""
+        if self.is_pinhole:
+            return flat + self.centre
+        target = np.linalg.norm(flat, axis=1)
+        radius = target.copy()
+        step = 1e-4 * self.half_diagonal
+        for _ in range(NEWTON_STEPS):
+            value = radius * self._scale(radius)
+            slope = ((radius + step) * self._scale(radius + step) - value) / step
+            radius = np.maximum(radius - (value - target) / np.maximum(slope, 0.1), 0)
+        scale = np.divide(radius, target, out=np.ones_like(target), where=target > 0)
+        return flat * scale[:, None] + self.centre
+
+    def _scale(self, radius_px: Float64Array) -> Float64Array:
+        p = np.minimum(radius_px / self.half_diagonal, TRUSTED_RADIUS) ** 2
+        k1, k2, k3 = self.radial
+        return np.asarray(1 + p * (k1 + p * (k2 + p * k3)))
+
+    def rays(self, place: Float64Array) -> Float64Array:
+        """Return the directions (N, 3) of unit length that pixels (N, 2) show; z is forward."""
+        flat = self.straightened(place)
+        ray = np.column_stack([flat, np.full(len(flat), self.focal_px)])
+        return np.asarray(ray / np.linalg.norm(ray, axis=1, keepdims=True))
+
+    def project(self, ray: Float64Array) -> Float64Array:
+        """Return the pixels (N, 2) that show directions (N, 3); far outside for those behind."""
+        ahead = np.maximum(ray[:, 2:], 1e-3)
+        return self.bent(self.focal_px * ray[:, :2] / ahead)
