@@ -62,7 +62,7 @@ def match(
     for lens in tried:
         for guess in guessed:
             best = _better(best, _grow(one, two, lens, guess), lens)
-    if best and believable(best[0], one, two, best[1], trials=1):
+    if best and is_believable(len(best[0]), len(one), len(two), best[1], trials=1):
         return best
     corners, others = alike_triangles(one.place[:BRIGHTEST], two.place[:BRIGHTEST])
     if len(corners) == 0:
@@ -71,24 +71,24 @@ def match(
     for lens in tried:
         for turn in _likely(one, two, lens, corners, others):
             best = _better(best, _grow(one, two, lens, turn), lens)
+    if best is None:
+        return None
     trials = len(corners) * len(tried)
-    if best and believable(best[0], one, two, best[1], trials=trials, used=3):
-        return best
-    return None
+    sure = is_believable(len(best[0]), len(one), len(two), best[1], trials=trials, used=3)
+    return best if sure else None
 
 
-def believable(
-    matched: Matched, one: StarList, two: StarList, lens: Lens, *, trials: int, used: int = 0
+def is_believable(
+    agreeing: int, ones: int, others: int, lens: Lens, *, trials: int, used: int = 0
 ) -> bool:
-    """Whether more stars agree than chance brings together in so many trials.
+    """Whether more of ``ones`` and ``others`` agree than chance brings together in so many trials.
 
     ``used`` are stars that agree because the turn was made from them.
     """
-    agreeing = len(matched)
     if agreeing < LEAST_AGREEING:
         return False
     area = lens.size[0] * lens.size[1]
-    expected = len(one) * len(two) * np.pi * REACHES_PX[-1] ** 2 / area
+    expected = ones * others * np.pi * REACHES_PX[-1] ** 2 / area
     free = agreeing - used
     if free <= expected:
         return False
@@ -128,11 +128,11 @@ def _grow(one: StarList, two: StarList, lens: Lens, turn: Float64Array) -> Match
         first, second = pairs_within(lens.project(rays @ turn.T), two.place, reach)
         if len(first) < 3:
             return None
-        turn = _robust_turn(rays[first], rays_two[second], lens.focal_px)
+        turn = robust_turn(rays[first], rays_two[second], lens.focal_px)
     return Matched(first, second, turn)
 
 
-def _robust_turn(rays: Float64Array, others: Float64Array, focal_px: float) -> Float64Array:
+def robust_turn(rays: Float64Array, others: Float64Array, focal_px: float) -> Float64Array:
     """Return the turn between rays of which some are not the same star."""
     weight = np.ones(len(rays))
     turn = best_turn(rays, others, weight)

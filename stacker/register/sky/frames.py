@@ -1,0 +1,99 @@
+"""Motion and verdict of each frame, once the sky is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stacker.register.geometry import identity
+from stacker.register.motion import FrameMotion
+from stacker.register.sky.paths import LocalCorrection, motion_of, uncertain_px
+from stacker.register.sky.points import Float64Array
+from stacker.register.sky.search import Sky
+from stacker.register.sky.stars import StarList
+from stacker.register.sky.tracks import visible
+from stacker.register.sky.verdict import SkyLook, sky_verdicts
+
+
+@dataclass(frozen=True, eq=False)
+class SkyFrame(FrameMotion):
+    """Where one frame of a sky looked.
+
+    ``local`` is what is to be added to the point that ``to_reference`` leads to, because the
+    lens bends straight lines; None where nothing is. ``agreement`` is the share of the stars
+    expected in the frame that it shows, ``sharpness`` the reference's width of stars by its own.
+    """
+
+    local: LocalCorrection | None = None
+
+
+def judged(sky: Sky, lists: Sequence[StarList]) -> list[SkyFrame]:
+    """Return motion and verdict of each frame.
+
+    ``lists`` are all points of the frames, those that stand still included.
+    """
+    turns = [sky.turn(number) for number in range(len(lists))]
+    looks = _looks(sky, lists, turns)
+    why = sky_verdicts(looks)
+    why[sky.reference] = None
+    sharpest = looks[sky.reference].long
+    frames = []
+    for number, (look, turn, reason) in enumerate(zip(looks, turns, why, strict=True)):
+        motion, local, residual = identity(), None, 0.0
+        if turn is not None and number != sky.reference:
+            motion, local = motion_of(sky.model.lens, turn)
+            residual = _uncertain(sky, number, turn)
+        frames.append(
+            SkyFrame(
+                to_reference=motion,
+                residual_px=residual,
+                used=reason is None,
+                why=reason,
+                agreement=look.agreement,
+                sharpness=sharpest / look.long,
+                local=local,
+            )
+        )
+    return frames
+
+
+def _looks(
+    sky: Sky, lists: Sequence[StarList], turns: Sequence[Float64Array | None]
+) -> list[SkyLook]:
+    """Return what is known of each frame before the verdict."""
+    count = len(sky.stars)
+    inside, seen = np.zeros((len(lists), count), bool), np.zeros((len(lists), count), bool)
+    for number, (turn, known) in enumerate(zip(turns, sky.known, strict=True)):
+        if turn is not None:
+            inside[number] = visible(sky.stars, sky.model.lens, turn)
+        if turn is not None and known is not None:
+            seen[number, known.which] = True
+    # a star near the threshold is not expected in every frame
+    rate = seen.sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
+    looks = []
+    for number, points in enumerate(sky.lists):
+        every = lists[number]
+        looks.append(
+            SkyLook(
+                background=every.background,
+                stars=len(points),
+                known=int((seen[number] & inside[number]).sum()),
+                expected=float(rate[inside[number]].sum()),
+                long=every.typical[0],
+                wide=every.typical[1],
+                placed=turns[number] is not None,
+            )
+        )
+    return looks
+
+
+def _uncertain(sky: Sky, number: int, turn: Float64Array) -> float:
+    own, model = sky.own[number], sky.model
+    if own is not None:
+        return uncertain_px(model.lens, turn, np.eye(3), own.covariance)
+    turning = model.found.turning
+    unknowns = turning.unknowns
+    covariance = model.found.covariance[:unknowns, :unknowns]
+    return uncertain_px(model.lens, turn, turning.slopes()[number], covariance)

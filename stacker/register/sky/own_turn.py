@@ -1,0 +1,66 @@
+"""The turn of one frame alone, against stars that are known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stacker.register.sky.adjust import losses, weights
+from stacker.register.sky.lens import Lens
+from stacker.register.sky.points import Float64Array
+from stacker.register.sky.turns import cross_matrix, turn_about
+
+STEPS = 8
+
+
+@dataclass(frozen=True, eq=False)
+class OwnTurn:
+    """The turn (3, 3) from the reference's rays to a frame's, the covariance (3, 3) of a small
+    turn after it, and twice the robust loss that remains."""
+
+    turn: Float64Array
+    covariance: Float64Array
+    loss: float
+
+
+def own_turn(
+    place: Float64Array, stars: Float64Array, spread: Float64Array, lens: Lens, start: Float64Array
+) -> OwnTurn:
+    """Return the turn that explains places (N, 2) of stars (N, 3) with errors (N,), px."""
+    flat = lens.straightened(place)
+    turn = start
+    information = np.zeros((3, 3))
+    for number in range(STEPS + 1):
+        rest, view = _seen(flat, stars, lens, turn)
+        # far starts are drawn in before the errors rule
+        reach = spread * max(1.0, 8.0 / 2**number)
+        weight = weights(rest, reach) / spread**2
+        information = np.einsum("nki,nkj,n->ij", view, view, weight) + 1e-9 * np.eye(3)
+        if number == STEPS:
+            break
+        step = -np.linalg.solve(information, np.einsum("nki,nk,n->i", view, rest, weight))
+        turn = turn_about(step) @ turn
+    rest, _ = _seen(flat, stars, lens, turn)
+    return OwnTurn(turn, np.linalg.inv(information), float(2 * losses(rest, spread).sum()))
+
+
+def loss_of(
+    place: Float64Array, stars: Float64Array, spread: Float64Array, lens: Lens, turn: Float64Array
+) -> float:
+    """Return twice the robust loss of places (N, 2) of stars (N, 3) under a turn."""
+    rest, _ = _seen(lens.straightened(place), stars, lens, turn)
+    return float(2 * losses(rest, spread).sum())
+
+
+def _seen(
+    flat: Float64Array, stars: Float64Array, lens: Lens, turn: Float64Array
+) -> tuple[Float64Array, Float64Array]:
+    """Return residuals (N, 2) and how they change with a small turn (N, 2, 3)."""
+    ray = stars @ turn.T
+    z = np.maximum(ray[:, 2], 1e-3)
+    f = lens.focal_px
+    view = np.zeros((len(ray), 2, 3))
+    view[:, 0, 0] = view[:, 1, 1] = f / z
+    view[:, :, 2] = -f * ray[:, :2] / (z**2)[:, None]
+    return flat - f * ray[:, :2] / z[:, None], view @ cross_matrix(ray)

@@ -1,0 +1,139 @@
+"""Which model of sky and lens explains the sightings: the simplest that leaves no pattern.
+
+Models are compared by the Bayesian information criterion at one scale of errors, that of the
+richer one: another unknown must earn the logarithm of the number of sightings.
+
+Source: G. Schwarz, "Estimating the dimension of a model", Annals of Statistics 6 (1978),
+doi:10.1214/aos/1176344136.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stacker.register.sky.adjust import Adjusted, Sightings, adjust, losses, stated_errors
+from stacker.register.sky.lens import Lens
+from stacker.register.sky.points import BoolArray, Float64Array
+from stacker.register.sky.turning import FreeTurns, SteadySky, Turning
+
+# Unknowns of the lens in the order in which they are tried: focal length; three radial terms, one
+# after the other; where the axis meets the picture.
+TERMS = ((0,), (1,), (2,), (3,), (4, 5))
+# what an unknown must earn beyond the criterion: sightings are not quite independent
+MARGIN = 6.0
+# frames that sky and lens are fitted to, spread over the burst: more cost time and add little
+FITTED_FRAMES = 24
+# error at which starts are compared, px
+START_PX = 0.5
+# a steady sky is the model of a burst if no more than this share of its frames strays from it
+STRAYED = 1 / 3
+
+
+@dataclass(frozen=True, eq=False)
+class SkyModel:
+    """How the sky went over a burst.
+
+    ``found`` is the adjustment, whose ``stars`` are the catalogue; ``steady`` whether one turn at
+    one rate explains it; ``free`` bool (6,) which unknowns of the lens were fitted.
+    """
+
+    found: Adjusted
+    steady: bool
+    free: BoolArray
+
+    @property
+    def lens(self) -> Lens:
+        """The lens that was found."""
+        return self.found.lens
+
+
+def first_model(sightings: Sightings, starts: Sequence[tuple[Lens, SteadySky]]) -> SkyModel:
+    """Return the steady sky through a lens without faults that explains sightings best, from
+    whichever start."""
+    few = thinned(sightings, FITTED_FRAMES // 2)
+    free = _free(1)
+    found = [adjust(few, lens, sky, free) for lens, sky in starts]
+    spread = np.full(len(few.frame), START_PX)
+    misfits = [losses(each.rest, spread).sum() for each in found]
+    return SkyModel(found[int(np.argmin(misfits))], True, free)
+
+
+def settle(
+    sightings: Sightings, lens: Lens, sky: SteadySky, turns: Float64Array, reference: int
+) -> SkyModel:
+    """Return the model that the sightings ask for: steady or not, with as many terms of the lens.
+
+    Parameters
+    ----------
+    lens, sky : where the search starts.
+    turns : (F, 3, 3) where turns of their own start.
+    """
+    few = thinned(sightings, FITTED_FRAMES, reference)
+    steady = _with_terms(few, lens, sky)
+    free = _with_terms(few, steady.lens, FreeTurns(turns, reference), steady.free)
+    if _strayed(few, steady.found, free.found) <= STRAYED:
+        return steady
+    return free
+
+
+def _with_terms(
+    sightings: Sightings, lens: Lens, turning: Turning, at_least: BoolArray | None = None
+) -> SkyModel:
+    """Return the model with as many terms of the lens as it asks for."""
+    free = _free(1) if at_least is None else at_least
+    expected = Lens(lens.size, lens.focal_px)
+    found = adjust(sightings, lens, turning, free, prior=expected)
+    for term in TERMS[1:]:
+        before = list(term)[0] - 1
+        # a further radial term only after the one before; the axis only for a lens that bends
+        if free[term[0]] or not (free[before] or (term == TERMS[-1] and free[1])):
+            continue
+        richer = free.copy()
+        richer[list(term)] = True
+        tried = adjust(sightings, found.lens, found.turning, richer, prior=expected)
+        asked = np.log(2 * len(sightings.frame)) * len(term) + MARGIN
+        spread = stated_errors(sightings.error_px) * tried.scale
+        gain = 2 * (losses(found.rest, spread).sum() - losses(tried.rest, spread).sum())
+        if gain > asked:
+            found, free = tried, richer
+    return SkyModel(found, isinstance(turning, SteadySky), free)
+
+
+def _free(count: int) -> BoolArray:
+    free = np.zeros(6, bool)
+    for term in TERMS[:count]:
+        free[list(term)] = True
+    return free
+
+
+def _strayed(sightings: Sightings, steady: Adjusted, free: Adjusted) -> float:
+    """Return the share of frames that turns of their own explain better by the criterion."""
+    spread = stated_errors(sightings.error_px) * free.scale
+    gain = 2 * (losses(steady.rest, spread) - losses(free.rest, spread))
+    frames = np.unique(sightings.frame)
+    strays = [
+        float(gain[sightings.frame == number].sum())
+        > own_turn_asks(int((sightings.frame == number).sum()))
+        for number in frames
+    ]
+    return float(np.mean(strays))
+
+
+def own_turn_asks(count: int) -> float:
+    """Return how much less the robust squares of ``count`` sightings of a frame must sum up to
+    before it gets a turn of its own."""
+    return float(3 * np.log(2 * max(count, 1)) + MARGIN)
+
+
+def thinned(sightings: Sightings, most: int, always: int | None = None) -> Sightings:
+    """Return the sightings in at most ``most`` frames, spread evenly, with one that is always."""
+    frames = np.unique(sightings.frame)
+    if len(frames) <= most:
+        return sightings
+    kept = frames[np.unique(np.linspace(0, len(frames) - 1, most).round().astype(int))]
+    if always is not None:
+        kept = np.union1d(kept, [always])
+    return sightings.chosen(np.isin(sightings.frame, kept))
