@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stacker.register.sky.lens import Lens
+from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.stars import IntArray
 from stacker.register.sky.turning import Turning
@@ -28,12 +28,10 @@ TUKEY = 4.685
 FLOOR_PX = 0.01
 # reach of the weights in px: from what matching may have let in, to what the scatter says
 ANNEALED_PX = (8.0, 4.0, 2.0)
-STEPS = 40
-# a cost that falls by less than this share has come to rest
-AT_REST = 1e-7
-# How far lenses stray (standard deviations of what is known beforehand): keeps unknowns that the
-# burst says nothing about where they are. Log of the focal length, three radial terms, the axis.
-LENS_SPREAD = np.array([1.0, 0.1, 0.05, 0.05, 0.01, 0.01])
+STEPS = 20
+# a cost that falls by less than this share has come to rest: while drawing in, and at last, when
+# it is far less than what chance makes of the cost
+DRAWN_IN, AT_REST = 1e-2, 1e-5
 LENS_STEP = 1e-5
 
 
@@ -98,7 +96,7 @@ def adjust(
     turning: Turning,
     free: BoolArray,
     *,
-    prior: Lens | None = None,
+    prior: LensPrior,
     reaches_px: tuple[float, ...] = ANNEALED_PX,
 ) -> Adjusted:
     """Return lens, turns and stars that explain the sightings best.
@@ -106,23 +104,23 @@ def adjust(
     Parameters
     ----------
     free : bool (6,), which of ``Lens.unknowns`` may change.
-    prior : the lens about which those are expected; ``lens`` where None.
+    prior : what is known of the lens beforehand.
     reaches_px : of the weights, one round each, before the scatter sets it.
     """
     error = stated_errors(sightings.error_px)
     usual = float(np.median(error))
-    expected = (prior or lens).unknowns
     now = _State(lens, turning, directions(sightings, lens, turning))
     scale = 1.0
     for reach in (*reaches_px, 0.0, 0.0):
         if reach == 0.0:
             scale = _scale(now.rest(sightings), error)
         least = reach / (TUKEY * usual)
-        now = _solve(sightings, now, free, expected, error * max(scale, least))
+        spread = error * max(scale, least)
+        now = _solve(sightings, now, free, prior, spread, DRAWN_IN if reach else AT_REST)
     spread = error * max(scale, 1e-3)
     rest = now.rest(sightings)
-    covariance = _normal(sightings, now, free, expected, spread)[2]
-    cost = float(losses(rest, spread).sum()) + now.prior_cost(free, expected)
+    covariance = _normal(sightings, now, free, prior, spread)[2]
+    cost = float(losses(rest, spread).sum()) + now.prior_cost(free, prior)
     return Adjusted(
         now.lens, now.turning, now.stars, rest, scale, cost, np.linalg.pinv(covariance)
     )
@@ -163,8 +161,8 @@ class _State:
         turns = self.turning.turns[sightings.frame]
         return np.asarray(np.einsum("nij,nj->ni", turns, self.stars[sightings.star]))
 
-    def prior_cost(self, free: BoolArray, expected: Float64Array) -> float:
-        strayed = ((self.lens.unknowns - expected) / LENS_SPREAD)[free]
+    def prior_cost(self, free: BoolArray, prior: LensPrior) -> float:
+        strayed = (prior.strayed(self.lens) / prior.spread)[free]
         return float(strayed @ strayed) / 2
 
     def moved(self, step: Float64Array, star_step: Float64Array, free: BoolArray) -> _State:
@@ -221,7 +219,7 @@ def _scale(rest: Float64Array, error: Float64Array) -> float:
 
 
 def _normal(
-    sightings: Sightings, now: _State, free: BoolArray, expected: Float64Array,
+    sightings: Sightings, now: _State, free: BoolArray, prior: LensPrior,
     spread: Float64Array,
 ) -> tuple[Float64Array, tuple[Float64Array, ...], Float64Array]:  # fmt: skip
     """Return the right side, what brings the stars back, and the reduced normal matrix."""
@@ -249,22 +247,22 @@ def _normal(
     reduced = normal - flat_across @ flat_mixed.T
     right = right - np.einsum("sut,st->u", across, star_right)
     count = now.turning.unknowns
-    tie = LENS_SPREAD[free] ** -2
+    tie = prior.spread[free] ** -2
     reduced[np.arange(count, len(right)), np.arange(count, len(right))] += tie
-    right[count:] -= tie * (now.lens.unknowns - expected)[free]
+    right[count:] -= tie * prior.strayed(now.lens)[free]
     return right, (inverse, mixed, star_right), reduced
 
 
 def _solve(
-    sightings: Sightings, now: _State, free: BoolArray, expected: Float64Array,
-    spread: Float64Array,
+    sightings: Sightings, now: _State, free: BoolArray, prior: LensPrior,
+    spread: Float64Array, at_rest: float,
 ) -> _State:  # fmt: skip
     """Return the state of least cost for fixed errors, by damped Gauss-Newton steps."""
-    cost = float(losses(now.rest(sightings), spread).sum()) + now.prior_cost(free, expected)
+    cost = float(losses(now.rest(sightings), spread).sum()) + now.prior_cost(free, prior)
     damping = 1e-4
     for _ in range(STEPS):
         right, (inverse, mixed, star_right), reduced = _normal(
-            sightings, now, free, expected, spread
+            sightings, now, free, prior, spread
         )
         fell = 0.0
         for _ in range(6):
@@ -274,12 +272,12 @@ def _solve(
                 "sij,sj->si", inverse, star_right - np.einsum("uij,i->uj", mixed, step)
             )
             tried = now.moved(step, star_step, free)
-            new = float(losses(tried.rest(sightings), spread).sum()) + tried.prior_cost(free, expected)
+            new = float(losses(tried.rest(sightings), spread).sum()) + tried.prior_cost(free, prior)
             if new < cost:
                 fell, now, cost = cost - new, tried, new
                 damping = max(damping / 10, 1e-9)
                 break
             damping *= 10
-        if fell <= AT_REST * cost:
+        if fell <= at_rest * cost:
             break
     return now

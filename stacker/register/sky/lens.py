@@ -18,7 +18,11 @@ from stacker.register.sky.points import Float64Array
 # beyond this many half diagonals the polynomial is no longer trusted and goes on unchanged
 TRUSTED_RADIUS = 1.1
 NEWTON_STEPS = 25
-RADIAL_TERMS = 3
+# How far lenses stray from what is expected of them (standard deviations): keeps unknowns that a
+# burst says nothing about where they are. A focal length that is told may be 7 % wrong; one that
+# is not, anything (in logarithms). Then radial terms, and the axis in half diagonals.
+TOLD_FOCAL, UNTOLD_FOCAL = 0.07, 1.0
+RADIAL_SPREAD, AXIS_SPREAD = (0.1, 0.05, 0.05), (0.01, 0.01)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,3 +109,23 @@ class Lens:
         """Return the pixels (N, 2) that show directions (N, 3); far outside for those behind."""
         ahead = np.maximum(ray[:, 2:], 1e-3)
         return self.bent(self.focal_px * ray[:, :2] / ahead)
+
+
+@dataclass(frozen=True, eq=False)
+class LensPrior:
+    """What is known of a lens beforehand: the expected one, and how far others stray, (6,)."""
+
+    expected: Lens
+    spread: Float64Array
+
+    @classmethod
+    def told(cls, size: tuple[int, int], focal_px: float | None) -> LensPrior:
+        """Return what is known when the focal length is told, or, with None, when it is not."""
+        spread = np.array([TOLD_FOCAL, *RADIAL_SPREAD, *AXIS_SPREAD])
+        if focal_px is None:
+            spread[0] = UNTOLD_FOCAL
+        return cls(Lens(size, focal_px or float(max(size))), spread)
+
+    def strayed(self, lens: Lens) -> Float64Array:
+        """Return by how much the unknowns of a lens differ from the expected ones, (6,)."""
+        return lens.unknowns - self.expected.unknowns

@@ -13,7 +13,7 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.register.sky.adjust import stated_errors
-from stacker.register.sky.lens import Lens
+from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.own_turn import OwnTurn, loss_of, own_turn
 from stacker.register.sky.points import Float64Array
 from stacker.register.sky.sky_model import SkyModel, first_model, own_turn_asks, settle
@@ -92,7 +92,7 @@ def find_sky(
     lists : the points of each frame that do not stand still.
     size : width and height of the pictures they were found in.
     times : clocks to try, each (F,) from the reference's on; see ``clocks``.
-    focal_px : where the search for the focal length may start besides the usual ones.
+    focal_px : the focal length where it is told; the search also starts from usual ones.
 
     Raises
     ------
@@ -103,19 +103,20 @@ def find_sky(
     if not chained.links:
         raise _nothing_matches()
     focals = [focal * max(size) for focal in FOCALS] + ([focal_px] if focal_px else [])
+    prior = LensPrior.told(size, focal_px)
     starts = []
     for lens in (Lens(size, focal) for focal in focals):
         turns = chained.turns(lens, lists)
         starts += [(lens, SteadySky(_mean_axis(turns, clock), clock)) for clock in times]
     sightings = sightings_of(chained, lists)
-    model = first_model(sightings, starts)
+    model = first_model(sightings, starts, prior)
     sky, lens = model.found.turning, model.lens
     assert isinstance(sky, SteadySky)
     turns = chained.turns(lens, lists)
     known: list[Known | None] = []
     for reach in (*REACHES_PX, REACHES_PX[-1]):
         filled = np.stack([turns.get(number, np.eye(3)) for number in range(len(lists))])
-        model = settle(sightings, lens, sky, filled, reference)
+        model = settle(sightings, model, sky, filled, reference, prior)
         lens, stars = model.lens, distinct(model.found.stars, model.lens.focal_px)
         if isinstance(model.found.turning, SteadySky):
             sky = model.found.turning

@@ -15,17 +15,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from stacker.register.sky.adjust import Adjusted, Sightings, adjust, losses, stated_errors
-from stacker.register.sky.lens import Lens
+from stacker.register.sky.lens import Lens, LensPrior
+from stacker.register.sky.own_turn import loss_of, own_turn
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.turning import FreeTurns, SteadySky, Turning
 
 # Unknowns of the lens in the order in which they are tried: focal length; three radial terms, one
 # after the other; where the axis meets the picture.
 TERMS = ((0,), (1,), (2,), (3,), (4, 5))
-# what an unknown must earn beyond the criterion: sightings are not quite independent
-MARGIN = 6.0
-# frames that sky and lens are fitted to, spread over the burst: more cost time and add little
+# what an unknown must earn beyond the criterion: those of one star are not independent,
+# as pixels and coding misplace it alike in frame after frame
+MARGIN = 20.0
+# frames that sky and lens are fitted to, spread over the burst, and the surest sightings in each:
+# more cost time and add little
 FITTED_FRAMES = 24
+FITTED_STARS = 200
 # error at which starts are compared, px
 START_PX = 0.5
 # a steady sky is the model of a burst if no more than this share of its frames strays from it
@@ -50,50 +54,56 @@ class SkyModel:
         return self.found.lens
 
 
-def first_model(sightings: Sightings, starts: Sequence[tuple[Lens, SteadySky]]) -> SkyModel:
+def first_model(
+    sightings: Sightings, starts: Sequence[tuple[Lens, SteadySky]], prior: LensPrior
+) -> SkyModel:
     """Return the steady sky through a lens without faults that explains sightings best, from
     whichever start."""
     few = thinned(sightings, FITTED_FRAMES // 2)
     free = _free(1)
-    found = [adjust(few, lens, sky, free) for lens, sky in starts]
+    found = [adjust(few, lens, sky, free, prior=prior) for lens, sky in starts]
     spread = np.full(len(few.frame), START_PX)
     misfits = [losses(each.rest, spread).sum() for each in found]
     return SkyModel(found[int(np.argmin(misfits))], True, free)
 
 
 def settle(
-    sightings: Sightings, lens: Lens, sky: SteadySky, turns: Float64Array, reference: int
+    sightings: Sightings,
+    model: SkyModel,
+    sky: SteadySky,
+    turns: Float64Array,
+    reference: int,
+    prior: LensPrior,
 ) -> SkyModel:
     """Return the model that the sightings ask for: steady or not, with as many terms of the lens.
 
     Parameters
     ----------
-    lens, sky : where the search starts.
+    model : what was found so far; its terms of the lens are kept.
+    sky : where a steady sky starts.
     turns : (F, 3, 3) where turns of their own start.
     """
     few = thinned(sightings, FITTED_FRAMES, reference)
-    steady = _with_terms(few, lens, sky)
-    free = _with_terms(few, steady.lens, FreeTurns(turns, reference), steady.free)
-    if _strayed(few, steady.found, free.found) <= STRAYED:
+    steady = _with_terms(few, model.lens, sky, model.free, prior)
+    if _strayed(few, steady) <= STRAYED:
         return steady
-    return free
+    return _with_terms(few, steady.lens, FreeTurns(turns, reference), steady.free, prior)
 
 
 def _with_terms(
-    sightings: Sightings, lens: Lens, turning: Turning, at_least: BoolArray | None = None
+    sightings: Sightings, lens: Lens, turning: Turning, at_least: BoolArray, prior: LensPrior
 ) -> SkyModel:
     """Return the model with as many terms of the lens as it asks for."""
-    free = _free(1) if at_least is None else at_least
-    expected = Lens(lens.size, lens.focal_px)
-    found = adjust(sightings, lens, turning, free, prior=expected)
+    free = at_least
+    found = adjust(sightings, lens, turning, free, prior=prior)
     for term in TERMS[1:]:
-        before = list(term)[0] - 1
+        before = term[0] - 1
         # a further radial term only after the one before; the axis only for a lens that bends
         if free[term[0]] or not (free[before] or (term == TERMS[-1] and free[1])):
             continue
         richer = free.copy()
         richer[list(term)] = True
-        tried = adjust(sightings, found.lens, found.turning, richer, prior=expected)
+        tried = adjust(sightings, found.lens, found.turning, richer, prior=prior)
         asked = np.log(2 * len(sightings.frame)) * len(term) + MARGIN
         spread = stated_errors(sightings.error_px) * tried.scale
         gain = 2 * (losses(found.rest, spread).sum() - losses(tried.rest, spread).sum())
@@ -109,16 +119,17 @@ def _free(count: int) -> BoolArray:
     return free
 
 
-def _strayed(sightings: Sightings, steady: Adjusted, free: Adjusted) -> float:
+def _strayed(sightings: Sightings, steady: SkyModel) -> float:
     """Return the share of frames that turns of their own explain better by the criterion."""
-    spread = stated_errors(sightings.error_px) * free.scale
-    gain = 2 * (losses(steady.rest, spread) - losses(free.rest, spread))
-    frames = np.unique(sightings.frame)
-    strays = [
-        float(gain[sightings.frame == number].sum())
-        > own_turn_asks(int((sightings.frame == number).sum()))
-        for number in frames
-    ]
+    found, lens = steady.found, steady.lens
+    spread = stated_errors(sightings.error_px) * found.scale
+    strays = []
+    for number in np.unique(sightings.frame):
+        own = sightings.frame == number
+        turn = found.turning.turns[number]
+        there = (sightings.place[own], found.stars[sightings.star[own]], spread[own], lens)
+        gain = loss_of(*there, turn) - own_turn(*there, turn).loss
+        strays.append(gain > own_turn_asks(int(own.sum())))
     return float(np.mean(strays))
 
 
@@ -129,11 +140,16 @@ def own_turn_asks(count: int) -> float:
 
 
 def thinned(sightings: Sightings, most: int, always: int | None = None) -> Sightings:
-    """Return the sightings in at most ``most`` frames, spread evenly, with one that is always."""
+    """Return the surest sightings in at most ``most`` frames, spread evenly, with one that is
+    always."""
     frames = np.unique(sightings.frame)
-    if len(frames) <= most:
-        return sightings
-    kept = frames[np.unique(np.linspace(0, len(frames) - 1, most).round().astype(int))]
-    if always is not None:
-        kept = np.union1d(kept, [always])
-    return sightings.chosen(np.isin(sightings.frame, kept))
+    if len(frames) > most:
+        frames = frames[np.unique(np.linspace(0, len(frames) - 1, most).round().astype(int))]
+        if always is not None:
+            frames = np.union1d(frames, [always])
+    # the rank of each sighting in its frame, by its error
+    order = np.lexsort((sightings.error_px, sightings.frame))
+    first = np.searchsorted(sightings.frame[order], sightings.frame[order], side="left")
+    rank = np.empty(len(order), int)
+    rank[order] = np.arange(len(order)) - first
+    return sightings.chosen(np.isin(sightings.frame, frames) & (rank < FITTED_STARS))
