@@ -32,7 +32,7 @@ FAR = {"focal_widths": 50 / 36, "pole_px": (0.5, -3.0), "wanted": (0.05, 0.09)}
 STRONG = {"distortion": (-0.08,), "interval_s": 180.0, "wanted": (0.05, 0.09)}
 # a bright sky with a haze: ten to twenty stars
 FEW = {
-    "zero_light": 6.0, "sky": 0.06, "faintest": 6.0, "hot_pixels": 150, "wanted": (0.2, 0.5),
+    "zero_light": 2.0, "sky": 0.06, "faintest": 5.0, "hot_pixels": 150, "wanted": (0.2, 0.5),
 }  # fmt: skip
 ODD = {2: "clouded", 4: "trailed", 6: "away", 8: "bumped"}
 BAD = ("clouded", "trailed", "away")

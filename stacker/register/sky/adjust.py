@@ -126,6 +126,11 @@ def adjust(
     )
 
 
+def rests(sightings: Sightings, lens: Lens, turning: Turning) -> Float64Array:
+    """Return how far sightings lie from the middle of their star's, px (N, 2)."""
+    return _State(lens, turning, directions(sightings, lens, turning)).rest(sightings)
+
+
 def stated_errors(error_px: Float64Array) -> Float64Array:
     """Return the standard deviation of each coordinate (N,), px, from what the fits say of it."""
     return np.hypot(error_px, FLOOR_PX)

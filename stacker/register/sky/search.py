@@ -16,7 +16,7 @@ from stacker.register.sky.adjust import stated_errors
 from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.own_turn import OwnTurn, loss_of, own_turn
 from stacker.register.sky.points import Float64Array
-from stacker.register.sky.sky_model import SkyModel, first_model, own_turn_asks, settle
+from stacker.register.sky.sky_model import SkyModel, first_model, nearest_start, own_turn_asks, settle
 from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import (
     FOCALS,
@@ -29,7 +29,7 @@ from stacker.register.sky.tracks import (
     sightings_from,
     sightings_of,
 )
-from stacker.register.sky.turning import SteadySky
+from stacker.register.sky.turning import FreeTurns, SteadySky
 from stacker.register.sky.turns import vector_of
 
 # stars that a turn of a frame's own is made from, at least
@@ -104,31 +104,33 @@ def find_sky(
         raise _nothing_matches()
     focals = [focal * max(size) for focal in FOCALS] + ([focal_px] if focal_px else [])
     prior = LensPrior.told(size, focal_px)
-    starts = []
-    for lens in (Lens(size, focal) for focal in focals):
-        turns = chained.turns(lens, lists)
-        starts += [(lens, SteadySky(_mean_axis(turns, clock), clock)) for clock in times]
     sightings = sightings_of(chained, lists)
-    model = first_model(sightings, starts, prior)
-    sky, lens = model.found.turning, model.lens
-    assert isinstance(sky, SteadySky)
-    turns = chained.turns(lens, lists)
+    steady_starts, own_starts = [], []
+    for lens in (Lens(size, focal) for focal in focals):
+        seen = chained.turns(lens, lists)
+        steady_starts += [(lens, SteadySky(_mean_axis(seen, clock), clock)) for clock in times]
+        own_starts.append((lens, _free_turns(seen, len(lists), reference)))
+    model = first_model(sightings, steady_starts, prior)
+    own = nearest_start(sightings, own_starts)
+    sky = model.found.turning
     known: list[Known | None] = []
     for reach in (*REACHES_PX, REACHES_PX[-1]):
-        filled = np.stack([turns.get(number, np.eye(3)) for number in range(len(lists))])
-        model = settle(sightings, model, sky, filled, reference, prior)
-        lens, stars = model.lens, distinct(model.found.stars, model.lens.focal_px)
-        if isinstance(model.found.turning, SteadySky):
+        assert isinstance(sky, SteadySky)
+        model = settle(sightings, model, sky, own, prior)
+        if model.steady:
             sky = model.found.turning
+        stars = distinct(model.found.stars, model.lens.focal_px)
+        turns = chained.turns(model.lens, lists)
         known = []
         for number, points in enumerate(lists):
             guesses = [turns[number]] if number in turns else []
             if model.steady:
                 guesses.insert(0, sky.turns[number])
-            found = know_again(points, stars, lens, guesses, reach)
+            found = know_again(points, stars, model.lens, guesses, reach)
             known.append(found)
-            if found and number != reference and _sure(found, points, stars, lens):
+            if found and number != reference and _sure(found, points, stars, model.lens):
                 turns[number] = _own(points, found, stars, model).turn
+        own = model.lens, _free_turns(turns, len(lists), reference)
         sightings = sightings_from(known, lists)
     return _concluded(model, reference, lists, stars, known)
 
@@ -167,6 +169,12 @@ def _concluded(
         own.append(mine)
         kept.append(found if sure or model.steady else None)
     return Sky(model, stars, reference, lists, kept, own)
+
+
+def _free_turns(turns: dict[int, Float64Array], count: int, reference: int) -> FreeTurns:
+    """Return turns of all frames; those that have none look where the reference does."""
+    filled = [turns.get(number, np.eye(3)) for number in range(count)]
+    return FreeTurns(np.stack(filled), reference)
 
 
 def _mean_axis(turns: dict[int, Float64Array], times: Float64Array) -> Float64Array:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stacker.register.sky.adjust import Adjusted, Sightings, adjust, losses, stated_errors
+from stacker.register.sky.adjust import Adjusted, Sightings, adjust, losses, rests, stated_errors
 from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.own_turn import loss_of, own_turn
 from stacker.register.sky.points import BoolArray, Float64Array
@@ -34,6 +34,10 @@ FITTED_STARS = 200
 START_PX = 0.5
 # a steady sky is the model of a burst if no more than this share of its frames strays from it
 STRAYED = 1 / 3
+# Scatter, as a multiple of what the fits of stars say, from which on a steady sky is compared with
+# turns that are free: a compromise between two views has a wide scatter, under which nothing
+# strays. Stars alone scatter by 1 to 1.3.
+SUSPECT = 1.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,26 +72,43 @@ def first_model(
 
 
 def settle(
-    sightings: Sightings,
-    model: SkyModel,
-    sky: SteadySky,
-    turns: Float64Array,
-    reference: int,
+    sightings: Sightings, model: SkyModel, sky: SteadySky, own: tuple[Lens, FreeTurns],
     prior: LensPrior,
-) -> SkyModel:
+) -> SkyModel:  # fmt: skip
     """Return the model that the sightings ask for: steady or not, with as many terms of the lens.
 
     Parameters
     ----------
     model : what was found so far; its terms of the lens are kept.
     sky : where a steady sky starts.
-    turns : (F, 3, 3) where turns of their own start.
+    own : where turns of the frames' own start, and the lens that goes with them.
     """
-    few = thinned(sightings, FITTED_FRAMES, reference)
-    steady = _with_terms(few, model.lens, sky, model.free, prior)
-    if _strayed(few, steady) <= STRAYED:
+    few = thinned(sightings, FITTED_FRAMES, own[1].fixed)
+    # the terms of a model that did not hold are not those of the other
+    kept = model.free if model.steady else _free(1)
+    steady = _with_terms(few, model.lens, sky, kept, prior)
+    if steady.found.scale < SUSPECT and _strayed(few, steady, own[1].turns) <= STRAYED:
         return steady
-    return _with_terms(few, steady.lens, FreeTurns(turns, reference), steady.free, prior)
+    kept = _free(1) if model.steady else model.free
+    free = _with_terms(few, *own, kept, prior)
+    spread = stated_errors(few.error_px) * free.found.scale
+    gain = 2 * (losses(steady.found.rest, spread) - losses(free.found.rest, spread))
+    strays = [
+        float(gain[few.frame == number].sum()) > own_turn_asks(int((few.frame == number).sum()))
+        for number in np.unique(few.frame)
+    ]
+    return steady if np.mean(strays) <= STRAYED else free
+
+
+def nearest_start(
+    sightings: Sightings, starts: Sequence[tuple[Lens, FreeTurns]]
+) -> tuple[Lens, FreeTurns]:
+    """Return the lens, with the turns that frames have through it, that explains most."""
+    spread = np.full(len(sightings.frame), START_PX)
+    misfits = [
+        losses(rests(sightings, lens, turning), spread).sum() for lens, turning in starts
+    ]
+    return starts[int(np.argmin(misfits))]
 
 
 def _with_terms(
@@ -119,8 +140,11 @@ def _free(count: int) -> BoolArray:
     return free
 
 
-def _strayed(sightings: Sightings, steady: SkyModel) -> float:
-    """Return the share of frames that turns of their own explain better by the criterion."""
+def _strayed(sightings: Sightings, steady: SkyModel, turns: Float64Array) -> float:
+    """Return the share of frames that turns of their own explain better by the criterion.
+
+    ``turns`` (F, 3, 3) is where those are looked for, besides the steady ones.
+    """
     found, lens = steady.found, steady.lens
     spread = stated_errors(sightings.error_px) * found.scale
     strays = []
@@ -128,7 +152,8 @@ def _strayed(sightings: Sightings, steady: SkyModel) -> float:
         own = sightings.frame == number
         turn = found.turning.turns[number]
         there = (sightings.place[own], found.stars[sightings.star[own]], spread[own], lens)
-        gain = loss_of(*there, turn) - own_turn(*there, turn).loss
+        own_loss = min(own_turn(*there, start).loss for start in (turn, turns[number]))
+        gain = loss_of(*there, turn) - own_loss
         strays.append(gain > own_turn_asks(int(own.sum())))
     return float(np.mean(strays))
 

@@ -37,8 +37,9 @@ MOST_STARS = 500
 SHARES = 8
 # light from which on a channel counts as burnt out
 BURNT_OUT = 0.97
-# narrower than any lens draws: a hot pixel (a star of 1.2 px full width has 0.58)
-POINT_PX = 0.43
+# narrower than any lens draws: a hot pixel (a star of 1.2 px full width has 0.58, and
+# the most undersampled of real skies tried 0.45 across)
+POINT_PX = 0.38
 # a point this much wider or longer than the frame's typical star is a lamp's glow or a streak
 TOO_WIDE = 2.5
 # places less certain than this do not help
