@@ -131,7 +131,9 @@ class Sky:
         return np.nan_to_num(place, nan=-1e5)
 
     def _bent(self, r: Array) -> Array:
-        return sum((k * r ** (2 * n + 2) for n, k in enumerate(self.scenario.distortion)), 1 + 0 * r)
+        return sum(
+            (k * r ** (2 * n + 2) for n, k in enumerate(self.scenario.distortion)), 1 + 0 * r
+        )
 
     def rays(self, place: Array) -> Array:
         """Return unit rays (N, 3) of pixels (N, 2): the inverse of ``project``."""
@@ -151,9 +153,7 @@ class Sky:
 
     def to_reference(self, place: Array, number: int, reference: int) -> Array:
         """Return where pixels (N, 2) of a frame lie in the reference: the truth."""
-        return self.project(
-            self.rays(place) @ self.middle(number) @ self.middle(reference).T
-        )
+        return self.project(self.rays(place) @ self.middle(number) @ self.middle(reference).T)
 
     def sky_points(self, number: int, reference: int, side: int = 40) -> Array:
         """Return places of a frame in the sky that the reference sees as sky too, (N, 2)."""
@@ -253,7 +253,13 @@ class Sky:
         picture = picture + rng.standard_normal(picture.shape, np.float32) * np.sqrt(variance)
         # a camera mixes a hot pixel into its neighbours where it fills in the colours
         for (x, y), light in zip(self.hot, self.hot_light, strict=True):
-            for dx, dy, share in ((0, 0, 1), (1, 0, 0.25), (-1, 0, 0.25), (0, 1, 0.25), (0, -1, 0.25)):
+            for dx, dy, share in (
+                (0, 0, 1),
+                (1, 0, 0.25),
+                (-1, 0, 0.25),
+                (0, 1, 0.25),
+                (0, -1, 0.25),
+            ):
                 if 0 <= x + dx < self.size[0] and 0 <= y + dy < self.size[1]:
                     picture[y + dy, x + dx] += np.asarray(light * share, np.float32)
         codes = np.rint(linear_to_srgb(np.clip(picture, 0, 1)) * 255).astype(np.uint8)

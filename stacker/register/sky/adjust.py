@@ -27,11 +27,11 @@ TUKEY = 4.685
 # coding and neighbours misplace a star by so much beyond what its fit says
 FLOOR_PX = 0.01
 # reach of the weights in px: from what matching may have let in, to what the scatter says
-ANNEALED_PX = (8.0, 4.0, 2.0)
+ANNEALED_PX: tuple[float, ...] = (8.0, 4.0, 2.0)
 STEPS = 20
 # a cost that falls by less than this share has come to rest: while drawing in, and at last, when
 # it is far less than what chance makes of the cost
-DRAWN_IN, AT_REST = 1e-2, 1e-5
+DRAWN_IN, AT_REST = 1e-2, 1e-4
 LENS_STEP = 1e-5
 
 
@@ -122,7 +122,7 @@ def adjust(
     covariance = _normal(sightings, now, free, prior, spread)[2]
     cost = float(losses(rest, spread).sum()) + now.prior_cost(free, prior)
     return Adjusted(
-        now.lens, now.turning, now.stars, rest, scale, cost, np.linalg.pinv(covariance)
+        now.lens, now.turning, now.stars, rest, scale, cost, np.asarray(np.linalg.pinv(covariance))
     )
 
 
@@ -157,10 +157,7 @@ class _State:
 
     def rest(self, sightings: Sightings) -> Float64Array:
         """Return how far sightings lie from where they should, straightened px (N, 2)."""
-        ray = self._rays(sightings)
-        return self.lens.straightened(sightings.place) - self.lens.focal_px * (
-            ray[:, :2] / np.maximum(ray[:, 2:], 1e-3)
-        )
+        return self.lens.straightened(sightings.place) - self.lens.pinhole(self._rays(sightings))
 
     def _rays(self, sightings: Sightings) -> Float64Array:
         turns = self.turning.turns[sightings.frame]
@@ -178,16 +175,10 @@ class _State:
         stars = moved / np.linalg.norm(moved, axis=1, keepdims=True)
         return _State(self.lens.with_unknowns(unknowns), turning, stars)
 
-    def slopes(
-        self, sightings: Sightings, free: BoolArray
-    ) -> tuple[Float64Array, Float64Array]:
+    def slopes(self, sightings: Sightings, free: BoolArray) -> tuple[Float64Array, Float64Array]:
         """Return how the rest changes with the unknowns (N, 2, U) and the stars (N, 2, 2)."""
         ray = self._rays(sightings)
-        z = np.maximum(ray[:, 2], 1e-3)
-        f = self.lens.focal_px
-        view = np.zeros((len(ray), 2, 3))
-        view[:, 0, 0] = view[:, 1, 1] = f / z
-        view[:, :, 2] = -f * ray[:, :2] / (z**2)[:, None]
+        view = self.lens.pinhole_slopes(ray)
         by_turn = view @ cross_matrix(ray)  # a small turn w moves a ray by w x ray
         by_unknown = by_turn @ self.turning.slopes()[sightings.frame]
         by_ray = -view @ self.turning.turns[sightings.frame]
@@ -245,7 +236,7 @@ def _normal(
     # a star of which nothing is believed stays where it is
     star_normal += np.eye(2) * (1e-9 * star_normal.max() + 1e-12)
     star_right = -per_star(np.einsum("nks,nk,n->ns", by_star, rest, weight))
-    inverse = np.linalg.inv(star_normal)
+    inverse: Float64Array = np.asarray(np.linalg.inv(star_normal))
     across = mixed @ inverse
     flat_mixed = mixed.transpose(1, 0, 2).reshape(len(right), -1)
     flat_across = across.transpose(1, 0, 2).reshape(len(right), -1)
@@ -266,13 +257,11 @@ def _solve(
     cost = float(losses(now.rest(sightings), spread).sum()) + now.prior_cost(free, prior)
     damping = 1e-4
     for _ in range(STEPS):
-        right, (inverse, mixed, star_right), reduced = _normal(
-            sightings, now, free, prior, spread
-        )
+        right, (inverse, mixed, star_right), reduced = _normal(sightings, now, free, prior, spread)
         fell = 0.0
         for _ in range(6):
             damped = reduced + np.diag(damping * np.diag(reduced) + 1e-12)
-            step = np.linalg.solve(damped, right)
+            step: Float64Array = np.asarray(np.linalg.solve(damped, right))
             star_step = np.einsum(
                 "sij,sj->si", inverse, star_right - np.einsum("uij,i->uj", mixed, step)
             )

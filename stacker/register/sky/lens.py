@@ -18,6 +18,8 @@ from stacker.register.sky.points import Float64Array
 # beyond this many half diagonals the polynomial is no longer trusted and goes on unchanged
 TRUSTED_RADIUS = 1.1
 NEWTON_STEPS = 25
+# the least that a direction of unit length must point forward
+LEAST_AHEAD = 1e-3
 # How far lenses stray from what is expected of them (standard deviations): keeps unknowns that a
 # burst says nothing about where they are. A focal length that is told may be 7 % wrong; one that
 # is not, anything (in logarithms). Then radial terms, and the axis in half diagonals.
@@ -46,7 +48,7 @@ class Lens:
     @property
     def centre(self) -> Float64Array:
         """Where the axis meets the picture, px (2,)."""
-        return (np.array(self.size) - 1) / 2 + np.array(self.off_px)
+        return np.asarray((np.array(self.size) - 1) / 2 + np.array(self.off_px))
 
     @property
     def half_diagonal(self) -> float:
@@ -80,10 +82,25 @@ class Lens:
         flat = place - self.centre
         return np.asarray(flat * self._scale(np.linalg.norm(flat, axis=1))[:, None])
 
+    def pinhole(self, ray: Float64Array) -> Float64Array:
+        """Return where a pinhole would show directions (N, 3), from the axis on, px (N, 2).
+
+        Those behind the camera come out far away.
+        """
+        return np.asarray(self.focal_px * ray[:, :2] / np.maximum(ray[:, 2:], LEAST_AHEAD))
+
+    def pinhole_slopes(self, ray: Float64Array) -> Float64Array:
+        """Return how ``pinhole`` changes with the directions, (N, 2, 3)."""
+        z = np.maximum(ray[:, 2], LEAST_AHEAD)
+        slopes = np.zeros((len(ray), 2, 3))
+        slopes[:, 0, 0] = slopes[:, 1, 1] = self.focal_px / z
+        slopes[:, :, 2] = -self.focal_px * ray[:, :2] / (z**2)[:, None]
+        return slopes
+
     def bent(self, flat: Float64Array) -> Float64Array:
         """Return the pixels (N, 2) that ``straightened`` takes to ``flat``, by Newton's method."""
         if self.is_pinhole:
-            return flat + self.centre
+            return np.asarray(flat + self.centre)
         target = np.linalg.norm(flat, axis=1)
         radius = target.copy()
         step = 1e-4 * self.half_diagonal
@@ -92,7 +109,7 @@ class Lens:
             slope = ((radius + step) * self._scale(radius + step) - value) / step
             radius = np.maximum(radius - (value - target) / np.maximum(slope, 0.1), 0)
         scale = np.divide(radius, target, out=np.ones_like(target), where=target > 0)
-        return flat * scale[:, None] + self.centre
+        return np.asarray(flat * scale[:, None] + self.centre)
 
     def _scale(self, radius_px: Float64Array) -> Float64Array:
         p = np.minimum(radius_px / self.half_diagonal, TRUSTED_RADIUS) ** 2
@@ -107,8 +124,7 @@ class Lens:
 
     def project(self, ray: Float64Array) -> Float64Array:
         """Return the pixels (N, 2) that show directions (N, 3); far outside for those behind."""
-        ahead = np.maximum(ray[:, 2:], 1e-3)
-        return self.bent(self.focal_px * ray[:, :2] / ahead)
+        return self.bent(self.pinhole(ray))
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,6 +27,8 @@ REACHES_PX = (6.0, 4.0, 3.0, 2.5, 2.5)
 CHANCE = 1e-6
 # stars that must agree whatever chance says
 LEAST_AGREEING = 5
+# share of the stars that ends the search among lenses when they agree with a guess
+ENOUGH = 0.7
 # hypotheses from triangles that are grown, the best first
 GROWN = 6
 
@@ -62,6 +64,8 @@ def match(
     for lens in tried:
         for guess in guessed:
             best = _better(best, _grow(one, two, lens, guess), lens)
+        if best and len(best[0]) > ENOUGH * min(len(one), len(two)):
+            break
     if best and is_believable(len(best[0]), len(one), len(two), best[1], trials=1):
         return best
     corners, others = alike_triangles(one.place[:BRIGHTEST], two.place[:BRIGHTEST])

@@ -42,7 +42,9 @@ def own_turn(
         step = -np.linalg.solve(information, np.einsum("nki,nk,n->i", view, rest, weight))
         turn = turn_about(step) @ turn
     rest, _ = _seen(flat, stars, lens, turn)
-    return OwnTurn(turn, np.linalg.inv(information), float(2 * losses(rest, spread).sum()))
+    return OwnTurn(
+        turn, np.asarray(np.linalg.inv(information)), float(2 * losses(rest, spread).sum())
+    )
 
 
 def loss_of(
@@ -58,9 +60,4 @@ def _seen(
 ) -> tuple[Float64Array, Float64Array]:
     """Return residuals (N, 2) and how they change with a small turn (N, 2, 3)."""
     ray = stars @ turn.T
-    z = np.maximum(ray[:, 2], 1e-3)
-    f = lens.focal_px
-    view = np.zeros((len(ray), 2, 3))
-    view[:, 0, 0] = view[:, 1, 1] = f / z
-    view[:, :, 2] = -f * ray[:, :2] / (z**2)[:, None]
-    return flat - f * ray[:, :2] / z[:, None], view @ cross_matrix(ray)
+    return flat - lens.pinhole(ray), lens.pinhole_slopes(ray) @ cross_matrix(ray)

@@ -12,11 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from stacker.errors import BurstError
-from stacker.register.sky.adjust import stated_errors
+from stacker.register.sky.adjust import ANNEALED_PX, stated_errors
 from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.own_turn import OwnTurn, loss_of, own_turn
 from stacker.register.sky.points import Float64Array
-from stacker.register.sky.sky_model import SkyModel, first_model, nearest_start, own_turn_asks, settle
+from stacker.register.sky.sky_model import (
+    SkyModel,
+    first_model,
+    nearest_start,
+    own_turn_asks,
+    settle,
+)
 from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import (
     FOCALS,
@@ -114,9 +120,10 @@ def find_sky(
     own = nearest_start(sightings, own_starts)
     sky = model.found.turning
     known: list[Known | None] = []
-    for reach in (*REACHES_PX, REACHES_PX[-1]):
+    annealed = ANNEALED_PX
+    for reach in REACHES_PX:
         assert isinstance(sky, SteadySky)
-        model = settle(sightings, model, sky, own, prior)
+        model = settle(sightings, model, sky, own, prior, reaches_px=annealed)
         if model.steady:
             sky = model.found.turning
         stars = distinct(model.found.stars, model.lens.focal_px)
@@ -131,7 +138,7 @@ def find_sky(
             if found and number != reference and _sure(found, points, stars, model.lens):
                 turns[number] = _own(points, found, stars, model).turn
         own = model.lens, _free_turns(turns, len(lists), reference)
-        sightings = sightings_from(known, lists)
+        sightings, annealed = sightings_from(known, lists), ()
     return _concluded(model, reference, lists, stars, known)
 
 

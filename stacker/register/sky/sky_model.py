@@ -14,7 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stacker.register.sky.adjust import Adjusted, Sightings, adjust, losses, rests, stated_errors
+from stacker.register.sky.adjust import (
+    ANNEALED_PX,
+    Adjusted,
+    Sightings,
+    adjust,
+    losses,
+    rests,
+    stated_errors,
+)
 from stacker.register.sky.lens import Lens, LensPrior
 from stacker.register.sky.own_turn import loss_of, own_turn
 from stacker.register.sky.points import BoolArray, Float64Array
@@ -32,6 +40,8 @@ FITTED_FRAMES = 24
 FITTED_STARS = 200
 # error at which starts are compared, px
 START_PX = 0.5
+# starts that are followed to their end, the nearest first
+STARTS = 3
 # a steady sky is the model of a burst if no more than this share of its frames strays from it
 STRAYED = 1 / 3
 # Scatter, as a multiple of what the fits of stars say, from which on a steady sky is compared with
@@ -65,15 +75,17 @@ def first_model(
     whichever start."""
     few = thinned(sightings, FITTED_FRAMES // 2)
     free = _free(1)
-    found = [adjust(few, lens, sky, free, prior=prior) for lens, sky in starts]
     spread = np.full(len(few.frame), START_PX)
+    at_start = [losses(rests(few, lens, sky), spread).sum() for lens, sky in starts]
+    nearest = [starts[number] for number in np.argsort(at_start, kind="stable")[:STARTS]]
+    found = [adjust(few, lens, sky, free, prior=prior) for lens, sky in nearest]
     misfits = [losses(each.rest, spread).sum() for each in found]
     return SkyModel(found[int(np.argmin(misfits))], True, free)
 
 
 def settle(
     sightings: Sightings, model: SkyModel, sky: SteadySky, own: tuple[Lens, FreeTurns],
-    prior: LensPrior,
+    prior: LensPrior, *, reaches_px: tuple[float, ...] = ANNEALED_PX,
 ) -> SkyModel:  # fmt: skip
     """Return the model that the sightings ask for: steady or not, with as many terms of the lens.
 
@@ -82,15 +94,16 @@ def settle(
     model : what was found so far; its terms of the lens are kept.
     sky : where a steady sky starts.
     own : where turns of the frames' own start, and the lens that goes with them.
+    reaches_px : how far starts may be off; see ``adjust``.
     """
     few = thinned(sightings, FITTED_FRAMES, own[1].fixed)
     # the terms of a model that did not hold are not those of the other
     kept = model.free if model.steady else _free(1)
-    steady = _with_terms(few, model.lens, sky, kept, prior)
+    steady = _with_terms(few, model.lens, sky, kept, prior, reaches_px)
     if steady.found.scale < SUSPECT and _strayed(few, steady, own[1].turns) <= STRAYED:
         return steady
     kept = _free(1) if model.steady else model.free
-    free = _with_terms(few, *own, kept, prior)
+    free = _with_terms(few, *own, kept, prior, reaches_px)
     spread = stated_errors(few.error_px) * free.found.scale
     gain = 2 * (losses(steady.found.rest, spread) - losses(free.found.rest, spread))
     strays = [
@@ -105,18 +118,17 @@ def nearest_start(
 ) -> tuple[Lens, FreeTurns]:
     """Return the lens, with the turns that frames have through it, that explains most."""
     spread = np.full(len(sightings.frame), START_PX)
-    misfits = [
-        losses(rests(sightings, lens, turning), spread).sum() for lens, turning in starts
-    ]
+    misfits = [losses(rests(sightings, lens, turning), spread).sum() for lens, turning in starts]
     return starts[int(np.argmin(misfits))]
 
 
 def _with_terms(
-    sightings: Sightings, lens: Lens, turning: Turning, at_least: BoolArray, prior: LensPrior
-) -> SkyModel:
+    sightings: Sightings, lens: Lens, turning: Turning, at_least: BoolArray, prior: LensPrior,
+    reaches_px: tuple[float, ...],
+) -> SkyModel:  # fmt: skip
     """Return the model with as many terms of the lens as it asks for."""
     free = at_least
-    found = adjust(sightings, lens, turning, free, prior=prior)
+    found = adjust(sightings, lens, turning, free, prior=prior, reaches_px=reaches_px)
     for term in TERMS[1:]:
         before = term[0] - 1
         # a further radial term only after the one before; the axis only for a lens that bends
@@ -124,7 +136,7 @@ def _with_terms(
             continue
         richer = free.copy()
         richer[list(term)] = True
-        tried = adjust(sightings, found.lens, found.turning, richer, prior=prior)
+        tried = adjust(sightings, found.lens, found.turning, richer, prior=prior, reaches_px=())
         asked = np.log(2 * len(sightings.frame)) * len(term) + MARGIN
         spread = stated_errors(sightings.error_px) * tried.scale
         gain = 2 * (losses(found.rest, spread).sum() - losses(tried.rest, spread).sum())

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from stacker.light.encoding import LightArray
 from stacker.light.luminance import luminance
-from stacker.register.sky.points import BoolArray, Float64Array, FittedPoints, fit_points
+from stacker.register.sky.points import BoolArray, FittedPoints, Float64Array, fit_points
 
 GreyArray = npt.NDArray[np.float32]
 IntArray = npt.NDArray[np.intp]

@@ -19,8 +19,9 @@ from stacker.register.sky.turns import turn_about, vector_of
 # Focal lengths tried where none is known, in widths of the longer side: from a very wide lens to
 # a tele, near enough to each other for neighbouring frames to be matched.
 FOCALS = (0.45, 0.7, 1.1, 1.8, 3.0, 6.0)
-# reach about the place where a known sky puts a star, px: before and after the lens is known
-REACHES_PX = (3.0, 1.5)
+# reach about the place where a known sky puts a star, px: one round of the search each, as the
+# lens becomes known
+REACHES_PX = (3.0, 1.5, 1.5)
 # two stars of the catalogue nearer than this are one that was lost and found again
 SAME_STAR_PX = 1.0
 
@@ -169,4 +170,4 @@ def distinct(stars: Float64Array, focal_px: float) -> Float64Array:
     own = np.arange(len(stars))
     other = np.where(number[:, 0] == own, number[:, 1], number[:, 0])
     gap = np.linalg.norm(stars[other] - stars, axis=1) * focal_px
-    return stars[(gap > SAME_STAR_PX) | (other > own)]
+    return np.asarray(stars[(gap > SAME_STAR_PX) | (other > own)])

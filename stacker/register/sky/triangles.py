@@ -25,9 +25,7 @@ SCALE = 0.12
 MOST_ALIKE = 300
 
 
-def alike_triangles(
-    points: Float64Array, others: Float64Array
-) -> tuple[IntArray, IntArray]:
+def alike_triangles(points: Float64Array, others: Float64Array) -> tuple[IntArray, IntArray]:
     """Return corners of triangles that look alike, the most alike first, each (T, 3) of numbers
     into ``points`` (N, 2) and ``others`` (M, 2), corner by corner."""
     one, one_shape, one_size = _triangles(points)
