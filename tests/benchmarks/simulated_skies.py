@@ -29,6 +29,7 @@ SLOPE = 0.51
 # stars on the whole sphere brighter than magnitude 6.5
 COUNTED, COUNTED_TO = 9000, 6.5
 PATCH = 6
+MIXED = ((0, 0, 1), (1, 0, 0.25), (-1, 0, 0.25), (0, 1, 0.25), (0, -1, 0.25))
 
 
 @dataclass(frozen=True)
@@ -131,9 +132,8 @@ class Sky:
         return np.nan_to_num(place, nan=-1e5)
 
     def _bent(self, r: Array) -> Array:
-        return sum(
-            (k * r ** (2 * n + 2) for n, k in enumerate(self.scenario.distortion)), 1 + 0 * r
-        )
+        terms = enumerate(self.scenario.distortion, start=1)
+        return np.ones_like(r) + sum(k * r ** (2 * n) for n, k in terms)
 
     def rays(self, place: Array) -> Array:
         """Return unit rays (N, 3) of pixels (N, 2): the inverse of ``project``."""
@@ -180,6 +180,10 @@ class Sky:
                 small.astype(np.float32), field_.shape[::-1], interpolation=cv2.INTER_CUBIC
             )
         return field_
+
+    def lights(self) -> list[Light]:
+        """Return all frames."""
+        return [self.light(number) for number in range(self.scenario.frames)]
 
     def light(self, number: int) -> Light:
         """Return frame ``number`` as a camera's JPEG gives it, linear float32 (H, W, 3)."""
@@ -253,13 +257,7 @@ class Sky:
         picture = picture + rng.standard_normal(picture.shape, np.float32) * np.sqrt(variance)
         # a camera mixes a hot pixel into its neighbours where it fills in the colours
         for (x, y), light in zip(self.hot, self.hot_light, strict=True):
-            for dx, dy, share in (
-                (0, 0, 1),
-                (1, 0, 0.25),
-                (-1, 0, 0.25),
-                (0, 1, 0.25),
-                (0, -1, 0.25),
-            ):
+            for dx, dy, share in MIXED:
                 if 0 <= x + dx < self.size[0] and 0 <= y + dy < self.size[1]:
                     picture[y + dy, x + dx] += np.asarray(light * share, np.float32)
         codes = np.rint(linear_to_srgb(np.clip(picture, 0, 1)) * 255).astype(np.uint8)

@@ -173,9 +173,7 @@ def main() -> None:
         if options.only not in each.name:
             continue
         bursts = [Sky(each, size, seed) for seed in range(1, count + 1)]
-        figures = measure(
-            bursts, lambda sky: [sky.light(n) for n in range(len(sky.starts_s))], each.odd
-        )
+        figures = measure(bursts, Sky.lights, each.odd)
         print(figures.line(each.name, each.wanted, each.refused), flush=True)
         for why in sorted(figures.why) if options.why else ():
             print("    ", why)

@@ -119,11 +119,10 @@ def adjust(
         now = _solve(sightings, now, free, prior, spread, DRAWN_IN if reach else AT_REST)
     spread = error * max(scale, 1e-3)
     rest = now.rest(sightings)
-    covariance = _normal(sightings, now, free, prior, spread)[2]
+    reduced = _normal(sightings, now, free, prior, spread)[2]
+    covariance = np.asarray(np.linalg.pinv(reduced))
     cost = float(losses(rest, spread).sum()) + now.prior_cost(free, prior)
-    return Adjusted(
-        now.lens, now.turning, now.stars, rest, scale, cost, np.asarray(np.linalg.pinv(covariance))
-    )
+    return Adjusted(now.lens, now.turning, now.stars, rest, scale, cost, covariance)
 
 
 def rests(sightings: Sightings, lens: Lens, turning: Turning) -> Float64Array:

@@ -42,9 +42,8 @@ def own_turn(
         step = -np.linalg.solve(information, np.einsum("nki,nk,n->i", view, rest, weight))
         turn = turn_about(step) @ turn
     rest, _ = _seen(flat, stars, lens, turn)
-    return OwnTurn(
-        turn, np.asarray(np.linalg.inv(information)), float(2 * losses(rest, spread).sum())
-    )
+    covariance = np.asarray(np.linalg.inv(information))
+    return OwnTurn(turn, covariance, float(2 * losses(rest, spread).sum()))
 
 
 def loss_of(

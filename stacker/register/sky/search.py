@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -46,8 +47,9 @@ LEAST_OWN = 5
 class Sky:
     """The sky of a burst, and where in it each frame looked.
 
-    ``stars`` (S, 3) is the catalogue, as the reference's rays; ``known`` are the stars known again in each frame, ``own`` the frame's turn where the steady
-    sky does not say it; a frame with neither a steady sky nor a turn of its own is lost.
+    ``stars`` (S, 3) is the catalogue, as the reference's rays; ``known`` are the stars known
+    again in each frame, ``own`` the frame's turn where the steady sky does not say it. A frame
+    with neither a steady sky nor a turn of its own is lost.
     """
 
     model: SkyModel
@@ -189,7 +191,7 @@ def _mean_axis(turns: dict[int, Float64Array], times: Float64Array) -> Float64Ar
     numbers = sorted(turns)
     speeds = [
         vector_of(turns[after] @ turns[before].T) / (times[after] - times[before])
-        for before, after in zip(numbers[:-1], numbers[1:], strict=True)
+        for before, after in pairwise(numbers)
     ]
     return np.asarray(np.median(speeds, axis=0))
 

@@ -125,9 +125,8 @@ def _background(grey: GreyArray) -> tuple[GreyArray, GreyArray]:
         band = grey[row * CELL_PX : bottom, ::SAMPLED]
         inner = band[:, : columns * CELL_PX // SAMPLED]
         side = inner.shape[1] // columns
-        cells = inner[:, : side * columns].reshape(len(band), columns, side)
-        cells = np.ascontiguousarray(cells.transpose(1, 0, 2)).reshape(columns, -1)
-        low, middle = np.percentile(cells, [25, 50], axis=1)
+        cells = inner[:, : side * columns].reshape(len(band), columns, side).transpose(1, 0, 2)
+        low, middle = np.percentile(cells.reshape(columns, -1), [25, 50], axis=1)
         level[row] = middle
         # the lower quartile knows nothing of stars; 0.6745 of a standard deviation below
         noise[row] = (middle - low) / 0.6745
