@@ -155,8 +155,10 @@ class _State:
     stars: Float64Array
 
     def rest(self, sightings: Sightings) -> Float64Array:
-        """Return how far sightings lie from where they should, straightened px (N, 2)."""
-        return self.lens.straightened(sightings.place) - self.lens.pinhole(self._rays(sightings))
+        """Return how far sightings lie from where they should, px (N, 2)."""
+        flat = self.lens.straightened(sightings.place)
+        rest = flat - self.lens.pinhole(self._rays(sightings))
+        return np.asarray(np.einsum("nij,nj->ni", self.lens.bending(sightings.place), rest))
 
     def _rays(self, sightings: Sightings) -> Float64Array:
         turns = self.turning.turns[sightings.frame]
@@ -174,18 +176,38 @@ class _State:
         stars = moved / np.linalg.norm(moved, axis=1, keepdims=True)
         return _State(self.lens.with_unknowns(unknowns), turning, stars)
 
+    def polished(self, sightings: Sightings, spread: Float64Array) -> _State:
+        """Return the state after a step of the stars alone.
+
+        A step of the focal length takes stars along a curve; without this, the straight steps
+        of both together would have to be tiny.
+        """
+        rest = self.rest(sightings)
+        by_star = self._star_slopes(sightings, self._view(sightings, self._rays(sightings)))
+        inverse, right = _star_equations(
+            sightings, by_star, rest, weights(rest, spread) / spread**2
+        )
+        none = np.zeros(self.turning.unknowns)
+        return self.moved(none, np.einsum("sij,sj->si", inverse, right), np.zeros(6, bool))
+
+    def _view(self, sightings: Sightings, ray: Float64Array) -> Float64Array:
+        """Return how the picture of directions (N, 3) changes with them, (N, 2, 3)."""
+        return self.lens.bending(sightings.place) @ self.lens.pinhole_slopes(ray)
+
+    def _star_slopes(self, sightings: Sightings, view: Float64Array) -> Float64Array:
+        """Return how the rest changes with the stars' places across (N, 2, 2)."""
+        by_ray = -view @ self.turning.turns[sightings.frame]
+        return np.asarray(by_ray @ tangents(self.stars)[sightings.star])
+
     def slopes(self, sightings: Sightings, free: BoolArray) -> tuple[Float64Array, Float64Array]:
         """Return how the rest changes with the unknowns (N, 2, U) and the stars (N, 2, 2)."""
         ray = self._rays(sightings)
-        view = self.lens.pinhole_slopes(ray)
+        view = self._view(sightings, ray)
         by_turn = view @ cross_matrix(ray)  # a small turn w moves a ray by w x ray
-        by_unknown = by_turn @ self.turning.slopes()[sightings.frame]
-        by_ray = -view @ self.turning.turns[sightings.frame]
-        by_star = by_ray @ tangents(self.stars)[sightings.star]
-        columns = [by_unknown]
+        columns = [by_turn @ self.turning.slopes()[sightings.frame]]
         if free.any():
             columns.append(self._lens_slopes(sightings, free))
-        return np.concatenate(columns, axis=2), by_star
+        return np.concatenate(columns, axis=2), self._star_slopes(sightings, view)
 
     def _lens_slopes(self, sightings: Sightings, free: BoolArray) -> Float64Array:
         here = self.rest(sightings)
@@ -213,6 +235,23 @@ def _scale(rest: Float64Array, error: Float64Array) -> float:
     return max(float(np.median(length)) / 1.1774, 0.3) if len(length) else 1.0
 
 
+def _per_star(sightings: Sightings, each: Float64Array) -> Float64Array:
+    """Return the sums over the sightings of each star, (S, ...)."""
+    starts = np.flatnonzero(np.diff(sightings.star, prepend=-1))
+    return np.asarray(np.add.reduceat(each, starts, axis=0))
+
+
+def _star_equations(
+    sightings: Sightings, by_star: Float64Array, rest: Float64Array, weight: Float64Array
+) -> tuple[Float64Array, Float64Array]:
+    """Return the inverse normal matrices (S, 2, 2) and right sides (S, 2) of the stars."""
+    normal = _per_star(sightings, np.einsum("nks,nkt,n->nst", by_star, by_star, weight))
+    # a star of which nothing is believed stays where it is
+    normal += np.eye(2) * (1e-9 * normal.max() + 1e-12)
+    right = -_per_star(sightings, np.einsum("nks,nk,n->ns", by_star, rest, weight))
+    return np.asarray(np.linalg.inv(normal)), right
+
+
 def _normal(
     sightings: Sightings, now: _State, free: BoolArray, prior: LensPrior,
     spread: Float64Array,
@@ -222,20 +261,11 @@ def _normal(
     weight = weights(rest, spread) / spread**2
     by_unknown, by_star = now.slopes(sightings, free)
     weighted = by_unknown * weight[:, None, None]
-    starts = np.flatnonzero(np.diff(sightings.star, prepend=-1))
-
-    def per_star(each: Float64Array) -> Float64Array:
-        return np.asarray(np.add.reduceat(each, starts, axis=0))
-
     flat = by_unknown.reshape(-1, by_unknown.shape[2])
     normal = weighted.reshape(flat.shape).T @ flat
     right = -np.einsum("nku,nk->u", weighted, rest)
-    mixed = per_star(np.einsum("nku,nks->nus", weighted, by_star))
-    star_normal = per_star(np.einsum("nks,nkt,n->nst", by_star, by_star, weight))
-    # a star of which nothing is believed stays where it is
-    star_normal += np.eye(2) * (1e-9 * star_normal.max() + 1e-12)
-    star_right = -per_star(np.einsum("nks,nk,n->ns", by_star, rest, weight))
-    inverse: Float64Array = np.asarray(np.linalg.inv(star_normal))
+    mixed = _per_star(sightings, np.einsum("nku,nks->nus", weighted, by_star))
+    inverse, star_right = _star_equations(sightings, by_star, rest, weight)
     across = mixed @ inverse
     flat_mixed = mixed.transpose(1, 0, 2).reshape(len(right), -1)
     flat_across = across.transpose(1, 0, 2).reshape(len(right), -1)
@@ -264,7 +294,7 @@ def _solve(
             star_step = np.einsum(
                 "sij,sj->si", inverse, star_right - np.einsum("uij,i->uj", mixed, step)
             )
-            tried = now.moved(step, star_step, free)
+            tried = now.moved(step, star_step, free).polished(sightings, spread)
             new = float(losses(tried.rest(sightings), spread).sum()) + tried.prior_cost(free, prior)
             if new < cost:
                 fell, now, cost = cost - new, tried, new

@@ -78,8 +78,8 @@ def register_sky(
     elif len(moving[reference]) < LEAST_OWN:
         raise _poor_reference(reference)
     focal = None if focal_px is None else focal_px / factor
-    sky = find_sky(moving, small, reference, clocks(starts_s, count, reference), focal)
-    frames = [_to_full(frame, factor) for frame in judged(sky, lists)]
+    sky = find_sky(moving, lists, small, reference, clocks(starts_s, count, reference), focal)
+    frames = [_to_full(frame, factor) for frame in judged(sky, moving)]
     used = sum(frame.used for frame in frames)
     if 2 * used < count:
         raise _too_few(used, count, [frame.why for frame in frames])

@@ -29,13 +29,13 @@ class SkyFrame(FrameMotion):
     local: LocalCorrection | None = None
 
 
-def judged(sky: Sky, lists: Sequence[StarList]) -> list[SkyFrame]:
+def judged(sky: Sky, moving: Sequence[StarList]) -> list[SkyFrame]:
     """Return motion and verdict of each frame.
 
-    ``lists`` are all points of the frames, those that stand still included.
+    ``moving`` are the points of each frame that do not stand still.
     """
-    turns = [sky.turn(number) for number in range(len(lists))]
-    looks = _looks(sky, lists, turns)
+    turns = [sky.turn(number) for number in range(len(moving))]
+    looks = _looks(sky, moving, turns)
     why = sky_verdicts(looks)
     why[sky.reference] = None
     sharpest = looks[sky.reference].long
@@ -60,11 +60,11 @@ def judged(sky: Sky, lists: Sequence[StarList]) -> list[SkyFrame]:
 
 
 def _looks(
-    sky: Sky, lists: Sequence[StarList], turns: Sequence[Float64Array | None]
+    sky: Sky, moving: Sequence[StarList], turns: Sequence[Float64Array | None]
 ) -> list[SkyLook]:
     """Return what is known of each frame before the verdict."""
     count = len(sky.stars)
-    inside, seen = np.zeros((len(lists), count), bool), np.zeros((len(lists), count), bool)
+    inside, seen = np.zeros((len(moving), count), bool), np.zeros((len(moving), count), bool)
     for number, (turn, known) in enumerate(zip(turns, sky.known, strict=True)):
         if turn is not None:
             inside[number] = visible(sky.stars, sky.model.lens, turn)
@@ -73,8 +73,7 @@ def _looks(
     # a star near the threshold is not expected in every frame
     rate = seen.sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
     looks = []
-    for number, points in enumerate(sky.lists):
-        every = lists[number]
+    for number, (points, every) in enumerate(zip(moving, sky.lists, strict=True)):
         looks.append(
             SkyLook(
                 background=every.background,

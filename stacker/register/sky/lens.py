@@ -18,6 +18,9 @@ from stacker.register.sky.points import Float64Array
 # beyond this many half diagonals the polynomial is no longer trusted and goes on unchanged
 TRUSTED_RADIUS = 1.1
 NEWTON_STEPS = 25
+# a step, in half diagonals, by which the slope of bending is taken; and the least slope that is
+# believed: no lens turns the picture inside out
+SLOPE_STEP, LEAST_SLOPE = 1e-4, 0.1
 # the least that a direction of unit length must point forward
 LEAST_AHEAD = 1e-3
 # How far lenses stray from what is expected of them (standard deviations): keeps unknowns that a
@@ -82,6 +85,23 @@ class Lens:
         flat = place - self.centre
         return np.asarray(flat * self._scale(np.linalg.norm(flat, axis=1))[:, None])
 
+    def bending(self, place: Float64Array) -> Float64Array:
+        """Return what takes small steps of ``straightened`` back to the picture, (N, 2, 2).
+
+        Errors are errors of the picture: in straightened pixels, a lens that shrinks the corners
+        would seem to explain them.
+        """
+        flat = place - self.centre
+        radius = np.linalg.norm(flat, axis=1)
+        step = SLOPE_STEP * self.half_diagonal
+        across = self._scale(radius)
+        along = ((radius + step) * self._scale(radius + step) - radius * across) / step
+        unit = flat / np.maximum(radius, 1e-9)[:, None]
+        outer = unit[:, :, None] * unit[:, None, :]
+        along, across = np.maximum(along, LEAST_SLOPE), np.maximum(across, LEAST_SLOPE)
+        both = (1 / along - 1 / across)[:, None, None] * outer
+        return np.asarray(both + (1 / across)[:, None, None] * np.eye(2))
+
     def pinhole(self, ray: Float64Array) -> Float64Array:
         """Return where a pinhole would show directions (N, 3), from the axis on, px (N, 2).
 
@@ -103,11 +123,11 @@ class Lens:
             return np.asarray(flat + self.centre)
         target = np.linalg.norm(flat, axis=1)
         radius = target.copy()
-        step = 1e-4 * self.half_diagonal
+        step = SLOPE_STEP * self.half_diagonal
         for _ in range(NEWTON_STEPS):
             value = radius * self._scale(radius)
             slope = ((radius + step) * self._scale(radius + step) - value) / step
-            radius = np.maximum(radius - (value - target) / np.maximum(slope, 0.1), 0)
+            radius = np.maximum(radius - (value - target) / np.maximum(slope, LEAST_SLOPE), 0)
         scale = np.divide(radius, target, out=np.ones_like(target), where=target > 0)
         return np.asarray(flat * scale[:, None] + self.centre)
 

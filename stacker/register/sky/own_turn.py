@@ -28,11 +28,10 @@ def own_turn(
     place: Float64Array, stars: Float64Array, spread: Float64Array, lens: Lens, start: Float64Array
 ) -> OwnTurn:
     """Return the turn that explains places (N, 2) of stars (N, 3) with errors (N,), px."""
-    flat = lens.straightened(place)
     turn = start
     information = np.zeros((3, 3))
     for number in range(STEPS + 1):
-        rest, view = _seen(flat, stars, lens, turn)
+        rest, view = _seen(place, stars, lens, turn)
         # far starts are drawn in before the errors rule
         reach = spread * max(1.0, 8.0 / 2**number)
         weight = weights(rest, reach) / spread**2
@@ -41,7 +40,7 @@ def own_turn(
             break
         step = -np.linalg.solve(information, np.einsum("nki,nk,n->i", view, rest, weight))
         turn = turn_about(step) @ turn
-    rest, _ = _seen(flat, stars, lens, turn)
+    rest, _ = _seen(place, stars, lens, turn)
     covariance = np.asarray(np.linalg.inv(information))
     return OwnTurn(turn, covariance, float(2 * losses(rest, spread).sum()))
 
@@ -50,13 +49,15 @@ def loss_of(
     place: Float64Array, stars: Float64Array, spread: Float64Array, lens: Lens, turn: Float64Array
 ) -> float:
     """Return twice the robust loss of places (N, 2) of stars (N, 3) under a turn."""
-    rest, _ = _seen(lens.straightened(place), stars, lens, turn)
+    rest, _ = _seen(place, stars, lens, turn)
     return float(2 * losses(rest, spread).sum())
 
 
 def _seen(
-    flat: Float64Array, stars: Float64Array, lens: Lens, turn: Float64Array
+    place: Float64Array, stars: Float64Array, lens: Lens, turn: Float64Array
 ) -> tuple[Float64Array, Float64Array]:
     """Return residuals (N, 2) and how they change with a small turn (N, 2, 3)."""
     ray = stars @ turn.T
-    return flat - lens.pinhole(ray), lens.pinhole_slopes(ray) @ cross_matrix(ray)
+    bending = lens.bending(place)
+    rest = np.einsum("nij,nj->ni", bending, lens.straightened(place) - lens.pinhole(ray))
+    return rest, bending @ lens.pinhole_slopes(ray) @ cross_matrix(ray)

@@ -19,9 +19,9 @@ from stacker.register.sky.own_turn import OwnTurn, loss_of, own_turn
 from stacker.register.sky.points import Float64Array
 from stacker.register.sky.sky_model import (
     SkyModel,
+    asked_for,
     first_model,
     nearest_start,
-    own_turn_asks,
     settle,
 )
 from stacker.register.sky.stars import StarList
@@ -87,6 +87,7 @@ def clocks(
 
 
 def find_sky(
+    moving: Sequence[StarList],
     lists: Sequence[StarList],
     size: tuple[int, int],
     reference: int,
@@ -97,7 +98,10 @@ def find_sky(
 
     Parameters
     ----------
-    lists : the points of each frame that do not stand still.
+    moving : the points of each frame that do not stand still: the sky is found by these.
+    lists : all points of each frame. Once the sky is known, stars are looked for among these:
+        near the pole, what was taken for standing still depends on the errors of places, and the
+        rest would say that the sky turns faster there.
     size : width and height of the pictures they were found in.
     times : clocks to try, each (F,) from the reference's on; see ``clocks``.
     focal_px : the focal length where it is told; the search also starts from usual ones.
@@ -107,17 +111,17 @@ def find_sky(
     BurstError
         No frame's stars could be found again in another.
     """
-    chained = chain(lists, size, reference, times[0])
+    chained = chain(moving, size, reference, times[0])
     if not chained.links:
         raise _nothing_matches()
     focals = [focal * max(size) for focal in FOCALS] + ([focal_px] if focal_px else [])
     prior = LensPrior.told(size, focal_px)
-    sightings = sightings_of(chained, lists)
+    sightings = sightings_of(chained, moving)
     steady_starts, own_starts = [], []
     for lens in (Lens(size, focal) for focal in focals):
-        seen = chained.turns(lens, lists)
+        seen = chained.turns(lens, moving)
         steady_starts += [(lens, SteadySky(_mean_axis(seen, clock), clock)) for clock in times]
-        own_starts.append((lens, _free_turns(seen, len(lists), reference)))
+        own_starts.append((lens, _free_turns(seen, len(moving), reference)))
     model = first_model(sightings, steady_starts, prior)
     own = nearest_start(sightings, own_starts)
     sky = model.found.turning
@@ -129,7 +133,7 @@ def find_sky(
         if model.steady:
             sky = model.found.turning
         stars = distinct(model.found.stars, model.lens.focal_px)
-        turns = chained.turns(model.lens, lists)
+        turns = chained.turns(model.lens, moving)
         known = []
         for number, points in enumerate(lists):
             guesses = [turns[number]] if number in turns else []
@@ -173,7 +177,7 @@ def _concluded(
             spread = stated_errors(points.error_px[found.own]) * model.found.scale
             there = points.place[found.own], stars[found.which], spread, model.lens
             lost = loss_of(*there, model.found.turning.turns[number])
-            if number == reference or lost - mine.loss <= own_turn_asks(len(found)):
+            if number == reference or lost - mine.loss <= asked_for(3, len(found)):
                 mine = None
         own.append(mine)
         kept.append(found if sure or model.steady else None)

@@ -34,6 +34,9 @@ TERMS = ((0,), (1,), (2,), (3,), (4, 5))
 # what an unknown must earn beyond the criterion: those of one star are not independent,
 # as pixels and coding misplace it alike in frame after frame
 MARGIN = 20.0
+# Unknowns that explain less than this share of the scatter move a picture by less than a sixth of
+# a star's error, and may as well follow what neighbours and coding do to faint stars.
+LEAST_SHARE = 0.03
 # frames that sky and lens are fitted to, spread over the burst, and the surest sightings in each:
 # more cost time and add little
 FITTED_FRAMES = 24
@@ -107,7 +110,7 @@ def settle(
     spread = stated_errors(few.error_px) * free.found.scale
     gain = 2 * (losses(steady.found.rest, spread) - losses(free.found.rest, spread))
     strays = [
-        float(gain[few.frame == number].sum()) > own_turn_asks(int((few.frame == number).sum()))
+        float(gain[few.frame == number].sum()) > asked_for(3, int((few.frame == number).sum()))
         for number in np.unique(few.frame)
     ]
     return steady if np.mean(strays) <= STRAYED else free
@@ -137,7 +140,7 @@ def _with_terms(
         richer = free.copy()
         richer[list(term)] = True
         tried = adjust(sightings, found.lens, found.turning, richer, prior=prior, reaches_px=())
-        asked = np.log(2 * len(sightings.frame)) * len(term) + MARGIN
+        asked = asked_for(len(term), len(sightings.frame))
         spread = stated_errors(sightings.error_px) * tried.scale
         gain = 2 * (losses(found.rest, spread).sum() - losses(tried.rest, spread).sum())
         if gain > asked:
@@ -166,14 +169,15 @@ def _strayed(sightings: Sightings, steady: SkyModel, turns: Float64Array) -> flo
         there = (sightings.place[own], found.stars[sightings.star[own]], spread[own], lens)
         own_loss = min(own_turn(*there, start).loss for start in (turn, turns[number]))
         gain = loss_of(*there, turn) - own_loss
-        strays.append(gain > own_turn_asks(int(own.sum())))
+        strays.append(gain > asked_for(3, int(own.sum())))
     return float(np.mean(strays))
 
 
-def own_turn_asks(count: int) -> float:
-    """Return how much less the robust squares of ``count`` sightings of a frame must sum up to
-    before it gets a turn of its own."""
-    return float(3 * np.log(2 * max(count, 1)) + MARGIN)
+def asked_for(unknowns: int, count: int) -> float:
+    """Return how much less the robust squares of ``count`` sightings must sum up to before they
+    are given so many further unknowns."""
+    criterion = unknowns * np.log(2 * max(count, 1)) + MARGIN
+    return float(max(criterion, LEAST_SHARE * 2 * count))
 
 
 def thinned(sightings: Sightings, most: int, always: int | None = None) -> Sightings:
