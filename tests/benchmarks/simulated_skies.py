@@ -81,6 +81,9 @@ class Sky:
             if number in scenario.touched:
                 bump = rotation(rng.normal(0, 0.01, 3)) @ bump
             self._bumps.append(bump)
+        for number, what in scenario.odd.items():
+            if what == "bumped":
+                self._bumps[number] = rotation(rng.normal(0, 0.01, 3)) @ self._bumps[number]
         self._draw_stars(rng)
         self._draw_still(rng)
 
@@ -192,14 +195,13 @@ class Sky:
         odd = scenario.odd.get(number)
         width, height = self.size
         start = self.starts_s[number]
-        extra = rng.normal(0, 0.01, 3) if odd == "bumped" else np.zeros(3)
         picture = np.zeros((height, width, 3), np.float32)
         steps = np.linspace(0, 1, 5 if odd != "trailed" else 25)
         for step in steps:
             turn = self.turn(start + step * scenario.shutter_s, number)
             if odd == "trailed":
                 turn = rotation(np.array([0.012, 0.006, 0]) * step) @ turn
-            place = self.project(self.ray @ (rotation(extra) @ turn).T)
+            place = self.project(self.ray @ turn.T)
             self._add(picture, place, self.energy / len(steps))
         if odd == "away":
             picture = np.ascontiguousarray(picture[::-1, ::-1])

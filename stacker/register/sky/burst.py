@@ -10,7 +10,7 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
-from stacker.register.geometry import is_identity, to_full
+from stacker.register.geometry import apply, grid_of, is_identity, to_full
 from stacker.register.motion import BurstMotion
 from stacker.register.sky.frames import SkyFrame, judged
 from stacker.register.sky.nearness import standing_still
@@ -18,6 +18,8 @@ from stacker.register.sky.search import clocks, find_sky
 from stacker.register.sky.stars import StarList, find_stars
 from stacker.register.sky.verdict import LEAST_OWN
 
+# a sky that moves less than this over the burst cannot be told from hot pixels, px
+LEAST_MOVED_PX = 1.0
 LUMINANCE = (0.2126, 0.7152, 0.0722)
 
 Source = Callable[[int], LightArray]
@@ -80,11 +82,12 @@ def register_sky(
     focal = None if focal_px is None else focal_px / factor
     sky = find_sky(moving, lists, small, reference, clocks(starts_s, count, reference), focal)
     frames = [_to_full(frame, factor) for frame in judged(sky, moving)]
+    if count > 1 and _moved_px(frames, size) < LEAST_MOVED_PX:
+        raise _standing_still()
     used = sum(frame.used for frame in frames)
     if 2 * used < count:
         raise _too_few(used, count, [frame.why for frame in frames])
-    still = all(is_identity(frame.to_reference) for frame in frames)
-    return BurstMotion(reference, "still" if still else "homography", frames)
+    return BurstMotion(reference, "still" if count == 1 else "homography", frames)
 
 
 def _look_at_all(
@@ -135,18 +138,33 @@ def _refuse_poor(lists: Sequence[StarList], moving: Sequence[StarList]) -> None:
     if 2 * rich >= len(lists):
         return
     if drawn >= LEAST_OWN:
-        raise BurstError(
-            "the burst",
-            "its points of light do not move over the frames: they are hot pixels or lamps, or the "
-            "camera followed the stars already",
-            remedy="use the frames as they lie with --hold still",
-            code="burst-stars-still",
-        )
+        raise _standing_still()
     raise BurstError(
         "the burst",
         f"too few stars to hold on to: {drawn:.0f} in the usual frame, and {LEAST_OWN} are needed",
         remedy="hold the ground with --hold scene, or shoot frames of a longer shutter",
         code="burst-few-stars",
+    )
+
+
+def _moved_px(frames: Sequence[SkyFrame], size: tuple[int, int]) -> float:
+    """Return how far the stars of the frames used moved at most, px."""
+    corners = grid_of(size, 2)
+    moved = [
+        np.linalg.norm(apply(frame.to_reference, corners) - corners, axis=1).max()
+        for frame in frames
+        if frame.used
+    ]
+    return float(max(moved))
+
+
+def _standing_still() -> BurstError:
+    return BurstError(
+        "the burst",
+        "its points of light do not move over the frames: they are hot pixels or lamps, or the "
+        "camera followed the stars already",
+        remedy="use the frames as they lie with --hold still",
+        code="burst-stars-still",
     )
 
 

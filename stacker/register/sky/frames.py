@@ -10,7 +10,7 @@ import numpy as np
 from stacker.register.geometry import identity
 from stacker.register.motion import FrameMotion
 from stacker.register.sky.paths import LocalCorrection, motion_of, uncertain_px
-from stacker.register.sky.points import Float64Array
+from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.search import Sky
 from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import visible
@@ -70,6 +70,7 @@ def _looks(
             inside[number] = visible(sky.stars, sky.model.lens, turn)
         if turn is not None and known is not None:
             seen[number, known.which] = True
+    clear = _clearness(sky, seen)
     # a star near the threshold is not expected in every frame
     rate = seen.sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
     looks = []
@@ -80,12 +81,26 @@ def _looks(
                 stars=len(points),
                 known=int((seen[number] & inside[number]).sum()),
                 expected=float(rate[inside[number]].sum()),
+                clear=clear[number],
                 long=every.typical[0],
                 wide=every.typical[1],
                 placed=turns[number] is not None,
             )
         )
     return looks
+
+
+def _clearness(sky: Sky, seen: BoolArray) -> list[float]:
+    """Return how bright each frame's known stars are against what they usually are, about 1."""
+    height = np.full(seen.shape, np.nan)
+    for number, (points, known) in enumerate(zip(sky.lists, sky.known, strict=True)):
+        if known is not None:
+            height[number, known.which] = points.height[known.own]
+    height[~seen] = np.nan
+    # a star that is never seen has no usual height
+    often = seen.any(axis=0)
+    relative = height[:, often] / np.nanmedian(height[:, often], axis=0)
+    return [float(np.nanmedian(row)) if np.isfinite(row).any() else 1.0 for row in relative]
 
 
 def _uncertain(sky: Sky, number: int, turn: Float64Array) -> float:

@@ -35,7 +35,9 @@ def own_turn(
         # far starts are drawn in before the errors rule
         reach = spread * max(1.0, 8.0 / 2**number)
         weight = weights(rest, reach) / spread**2
-        information = np.einsum("nki,nkj,n->ij", view, view, weight) + 1e-9 * np.eye(3)
+        information = np.einsum("nki,nkj,n->ij", view, view, weight)
+        # one or two stars leave a turn about themselves unknown: then it stays as it is
+        information += (1e-9 * np.trace(information) + 1e-9) * np.eye(3)
         if number == STEPS:
             break
         step = -np.linalg.solve(information, np.einsum("nki,nk,n->i", view, rest, weight))

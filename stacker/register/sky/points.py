@@ -62,8 +62,8 @@ def fit_points(patches: Float64Array, clear: BoolArray, width_px: float) -> Fitt
     reach = side // 2
     offset = np.arange(-reach, reach + 1, dtype=np.float64)
     x, y = (axis.ravel() for axis in np.meshgrid(offset, offset))
-    data = patches.reshape(count, -1)
-    weight = clear.reshape(count, -1).astype(np.float64)
+    data = patches.reshape(count, side * side)
+    weight = clear.reshape(count, side * side).astype(np.float64)
     unknowns = _start(data, reach, width_px)
     damping = np.full(count, 1e-2)
     steps, cost = _normal(unknowns, data, weight, x, y)

@@ -9,7 +9,8 @@ import numpy as np
 
 # light, as a share of the burst's, below which a frame is black
 BLACK_SHARE = 0.15
-# share of the expected stars below which a frame hides more than it shows
+# share of the expected stars, times the share of their light that comes through, below which a
+# frame hides more than it shows
 CLOUDED = 0.3
 # stars longer or wider than the burst's by this factor, and by so many px, are not points
 LONGER, LONGER_PX = 1.5, 0.35
@@ -24,14 +25,16 @@ class SkyLook:
     """What is known of a frame before the verdict.
 
     ``background`` the light of its sky; ``stars`` how many move with the sky or might; ``known``
-    how many of them the burst knows, ``expected`` how many it should show; ``long`` and ``wide``
-    the standard deviations of its stars, px; ``placed`` whether its motion is known.
+    how many of them the burst knows, ``expected`` how many it should show; ``clear`` how bright
+    those are against the other frames; ``long`` and ``wide`` the standard deviations of its
+    stars, px; ``placed`` whether its motion is known.
     """
 
     background: float
     stars: int
     known: int
     expected: float
+    clear: float
     long: float
     wide: float
     placed: bool
@@ -65,6 +68,6 @@ def _verdict(
     lost = not look.placed or look.agreement < CLOUDED
     if lost and drawn and look.stars >= PLENTY * stars:
         return "it shows other stars: the camera was bumped or turned away"
-    if lost and look.stars < CLOUDED * stars:
+    if (lost and look.stars < CLOUDED * stars) or look.agreement * look.clear < CLOUDED:
         return "clouds hide most of its stars"
     return "it shows too few of the stars" if lost else None
