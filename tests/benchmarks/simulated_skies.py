@@ -213,6 +213,8 @@ class Sky:
         if scenario.plane:
             self._fly(picture, number, rng)
         picture[self.ground] = 0.001
+        if not self.scenario.ground:
+            return self._record(picture, rng)
         lamps = np.full((len(self.lamps), 3), 30.0) * [1, 0.7, 0.3]
         self._add(picture, self.lamps, lamps)
         return self._record(picture, rng)

@@ -28,6 +28,9 @@ TUKEY = 4.685
 FLOOR_PX = 0.01
 # reach of the weights in px: from what matching may have let in, to what the scatter says
 ANNEALED_PX: tuple[float, ...] = (8.0, 4.0, 2.0)
+# the middle length of two normal coordinates, in standard deviations, and the least scale of
+# errors that is believed, however few there are
+MIDDLE_LENGTH, LEAST_SCALE = 1.1774, 0.3
 STEPS = 20
 # a cost that falls by less than this share has come to rest: while drawing in, and at last, when
 # it is far less than what chance makes of the cost
@@ -113,11 +116,11 @@ def adjust(
     scale = 1.0
     for reach in (*reaches_px, 0.0, 0.0):
         if reach == 0.0:
-            scale = _scale(now.rest(sightings), error)
+            scale = _scale(now.rest(sightings), error, sightings.frame)
         least = reach / (TUKEY * usual)
         spread = error * max(scale, least)
         now = _solve(sightings, now, free, prior, spread, DRAWN_IN if reach else AT_REST)
-    spread = error * max(scale, 1e-3)
+    spread = error * scale
     rest = now.rest(sightings)
     reduced = _normal(sightings, now, free, prior, spread)[2]
     covariance = np.asarray(np.linalg.pinv(reduced))
@@ -228,11 +231,14 @@ def tangents(stars: Float64Array) -> Float64Array:
     return np.stack([first, np.cross(stars, first)], axis=2)
 
 
-def _scale(rest: Float64Array, error: Float64Array) -> float:
-    """Return by how much residuals exceed their errors, from their middle."""
+def _scale(rest: Float64Array, error: Float64Array, frame: IntArray) -> float:
+    """Return by how much residuals exceed their errors in the usual frame.
+
+    Frames count alike, however many stars they show, so that a few odd ones do not rule.
+    """
     length = np.linalg.norm(rest, axis=1) / error
-    # the middle length of two normal coordinates is 1.1774 standard deviations
-    return max(float(np.median(length)) / 1.1774, 0.3) if len(length) else 1.0
+    middles = [float(np.median(length[frame == number])) for number in np.unique(frame)]
+    return max(float(np.median(middles)) / MIDDLE_LENGTH, LEAST_SCALE)
 
 
 def _per_star(sightings: Sightings, each: Float64Array) -> Float64Array:

@@ -25,5 +25,7 @@ def draw(places: np.ndarray, energy: float, width_px: float, shape: tuple[int, i
 
 def small_sky(seed: int = 1, **changes: object) -> Sky:
     """Return a small burst of a sky."""
-    usual = {"frames": 6, "zero_light": 1500.0, "hot_pixels": 15, "interval_s": 120.0}
+    usual = {
+        "frames": 5, "zero_light": 700.0, "faintest": 6.3, "hot_pixels": 15, "interval_s": 120.0,
+    }  # fmt: skip
     return Sky(SkyScenario("small", **(usual | changes)), SIZE, seed)

@@ -13,9 +13,8 @@ GOOD_PX = 0.03
 
 
 def register(sky, **options):
-    lights = sky.lights()
     options.setdefault("starts_s", sky.clock)
-    return register_sky(lights.__getitem__, len(lights), size=SIZE, **options)
+    return register_sky(sky.light, sky.scenario.frames, size=SIZE, **options)
 
 
 def errors(sky, motion):
@@ -40,7 +39,7 @@ def plain():
 def test_a_turning_sky_is_held(plain):
     sky, motion = plain
     assert errors(sky, motion).max() < GOOD_PX
-    assert [frame.why for frame in motion.frames] == [None] * 6
+    assert [frame.why for frame in motion.frames] == [None] * 5
     assert is_identity(motion.frames[motion.reference].to_reference)
     # the sky did move: what is held is not the ground
     assert not is_identity(motion.frames[0].to_reference)
@@ -50,31 +49,29 @@ def test_it_says_how_far_it_is_off(plain):
     sky, motion = plain
     said = np.array([frame.residual_px for frame in motion.frames])
     off = errors(sky, motion)
-    others = np.arange(6) != motion.reference
+    others = np.arange(5) != motion.reference
     # one burst: errors of all frames go together
     assert 0.2 < np.median(off[others] / said[others]) < 4
     assert said[motion.reference] == 0
 
 
-def test_workers_change_nothing(plain):
+def test_workers_change_nothing_and_frames_come_once_each(plain):
     sky, motion = plain
-    again = register(sky, workers=3)
-    for one, other in zip(motion.frames, again.frames, strict=True):
-        np.testing.assert_array_equal(one.to_reference, other.to_reference)
-        assert one.residual_px == other.residual_px
-
-
-def test_frames_come_once_each(plain):
-    sky, _ = plain
-    lights, asked, told = sky.lights(), [], []
+    asked, told = [], []
 
     def source(number):
         asked.append(number)
-        return lights[number]
+        return sky.light(number)
 
-    register_sky(source, 6, size=SIZE, on_frame=lambda done, count: told.append((done, count)))
-    assert sorted(asked) == list(range(6))
-    assert told == [(done, 6) for done in range(1, 7)]
+    again = register_sky(
+        source, 5, size=SIZE, starts_s=sky.clock, workers=3,
+        on_frame=lambda done, count: told.append((done, count)),
+    )  # fmt: skip
+    for one, other in zip(motion.frames, again.frames, strict=True):
+        np.testing.assert_array_equal(one.to_reference, other.to_reference)
+        assert one.residual_px == other.residual_px
+    assert sorted(asked) == list(range(5))
+    assert told == [(done, 5) for done in range(1, 6)]
 
 
 def test_a_lens_that_bends_is_found():
@@ -89,7 +86,7 @@ def test_hours_lie_between_the_frames():
     assert errors(sky, register(sky)).max() < GOOD_PX
 
 
-@pytest.mark.parametrize("told", [None, 0.93, 1.07], ids=str)
+@pytest.mark.parametrize("told", [None, 0.93], ids=str)
 def test_the_focal_length_may_be_wrong_or_missing(told):
     sky = small_sky(pole_px=(0.5, -1.5))
     focal = told and told * sky.focal
@@ -105,7 +102,7 @@ def test_a_touched_tripod_is_held_all_the_same():
 
 
 def test_odd_frames_are_told():
-    sky = small_sky(odd={0: "clouded", 2: "trailed", 5: "away"}, frames=8)
+    sky = small_sky(odd={0: "clouded", 2: "trailed", 5: "away"}, frames=7)
     why = [frame.why for frame in register(sky).frames]
     assert [number for number, reason in enumerate(why) if reason] == [0, 2, 5]
     assert "clouds" in why[0]
@@ -113,35 +110,25 @@ def test_odd_frames_are_told():
     assert "bumped or turned away" in why[5]
 
 
-def test_reduced_frames_give_motions_for_the_full_size(plain):
-    sky, motion = plain
-    lights = sky.lights()
-    double = register_sky(
-        lights.__getitem__, 6, size=(2 * SIZE[0], 2 * SIZE[1]), factor=2, starts_s=sky.clock
-    )
-    points = np.array([[10.0, 20.0], [300.0, 100.0]])
-    # the centre of reduced pixel x lies at 2 x + 1/2
-    np.testing.assert_allclose(
-        apply(double.frames[0].to_reference, 2 * points + 0.5),
-        2 * apply(motion.frames[0].to_reference, points) + 0.5,
-        atol=1e-6,
-    )
-
-
-def test_a_named_reference_is_kept(plain):
+def test_reduced_frames_give_motions_for_the_full_size_to_the_reference_named(plain):
     sky, _ = plain
-    motion = register(sky, reference=1)
-    assert motion.reference == 1
-    assert errors(sky, motion).max() < GOOD_PX
+    named = register_sky(
+        sky.light, 5, size=(2 * SIZE[0], 2 * SIZE[1]), factor=2, starts_s=sky.clock, reference=1
+    )
+    assert named.reference == 1
+    points = sky.sky_points(4, 1, 6)
+    # the centre of reduced pixel x lies at 2 x + 1/2
+    led = (apply(named.frames[4].to_reference, 2 * points + 0.5) - 0.5) / 2
+    np.testing.assert_allclose(led, sky.to_reference(points, 4, 1), rtol=0, atol=2 * GOOD_PX)
 
 
 @pytest.mark.parametrize(
     ("changes", "code"),
     [
         ({"zero_light": 0.0, "hot_pixels": 0, "ground": 0.0}, "burst-few-stars"),
-        ({"zero_light": 0.0, "hot_pixels": 80}, "burst-stars-still"),
+        ({"zero_light": 0.0, "hot_pixels": 80}, None),
         ({"interval_s": 0.01, "shutter_s": 0.01}, "burst-stars-still"),
-        ({"odd": dict.fromkeys(range(6), "clouded"), "zero_light": 100.0}, None),
+        ({"odd": dict.fromkeys(range(5), "clouded"), "zero_light": 100.0}, None),
     ],
     ids=["no stars", "hot pixels", "a sky that stands still", "all cloud"],
 )
