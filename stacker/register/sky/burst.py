@@ -43,7 +43,7 @@ def register_sky(
     Parameters
     ----------
     source : returns the light of frame ``index``, float32 (h, w, 3), linear, 1.0 being white;
-        the whole frame, or reduced by ``factor``. Called once for a frame, from several threads.
+        the whole frame, or reduced by ``factor`` (see ``sky_factor``). Called once for a frame, from several threads.
     count : how many frames there are.
     size : width and height of the whole frames, px.
     factor : by which frames were reduced; motions are returned for the full size.

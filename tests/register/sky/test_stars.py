@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stacker.register.sky.stars import find_stars
+from stacker.register.sky.stars import WORKING_PIXELS, find_stars, sky_factor
 from tests.register.sky.fields import LUMINANCE, draw
 
 SHAPE = (160, 200)
@@ -88,3 +88,10 @@ def test_the_frame_is_not_changed(rng):
     before = light.copy()
     find_stars(light, LUMINANCE)
     np.testing.assert_array_equal(light, before)
+
+
+def test_large_frames_are_reduced():
+    assert sky_factor((3000, 2000)) == 1
+    assert sky_factor((6000, 4000)) == 2
+    assert WORKING_PIXELS >= (9504 // 3) * (6336 // 3)
+    assert sky_factor((9504, 6336)) == 3
