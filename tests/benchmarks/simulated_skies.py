@@ -204,12 +204,12 @@ class Sky:
             place = self.project(self.ray @ turn.T)
             self._add(picture, place, self.energy / len(steps))
         if odd == "away":
-            picture = np.ascontiguousarray(picture[::-1, ::-1])
+            picture = np.ascontiguousarray(picture[:, ::-1])
             picture = np.roll(picture, (height // 3, width // 3), (0, 1))
         picture += np.array([0.8, 1.0, 1.25], np.float32) * np.float32(scenario.sky)
-        cover = 1.2 if odd == "clouded" else scenario.clouds
+        cover = 1.2 if odd in ("clouded", "overcast") else scenario.clouds
         if cover:
-            self._cloud(picture, number, cover)
+            self._cloud(picture, number, cover, 1.0 if odd == "overcast" else 0.97)
         if scenario.plane:
             self._fly(picture, number, rng)
         picture[self.ground] = 0.001
@@ -239,12 +239,12 @@ class Sky:
             patch = np.outer(share[1][star][ky], share[0][star][kx])[..., None] * energy[star]
             picture[y[ky][0] : y[ky][-1] + 1, x[kx][0] : x[kx][-1] + 1] += patch
 
-    def _cloud(self, picture: Light, number: int, cover: float) -> None:
+    def _cloud(self, picture: Light, number: int, cover: float, thick: float) -> None:
         shift = int(7 * number) % self.size[0]
         view = self._cloud_field[:, shift : shift + self.size[0]]
         cut = -9.0 if cover >= 1 else float(np.quantile(self._cloud_field, 1 - cover))
         depth = np.clip((view - cut) / 0.6, 0, 1)[..., None]
-        picture *= 1 - 0.97 * depth
+        picture *= 1 - np.float32(thick) * depth
         picture += depth * np.array([0.05, 0.045, 0.04], np.float32) * (1 + 0.2 * view[..., None])
 
     def _fly(self, picture: Light, number: int, rng: np.random.Generator) -> None:

@@ -35,7 +35,7 @@ FEW = {
     "zero_light": 2.0, "sky": 0.06, "faintest": 5.0, "hot_pixels": 150, "wanted": (0.2, 0.5),
 }  # fmt: skip
 ODD = {2: "clouded", 4: "trailed", 6: "away", 8: "bumped"}
-BAD = ("clouded", "trailed", "away")
+BAD = ("clouded", "overcast", "trailed", "away")
 
 SCENARIOS = (
     SkyScenario("wide field"),
@@ -62,7 +62,7 @@ SCENARIOS = (
     SkyScenario("few stars, no clock, plane", **FEW, clock="none", plane=True),
     SkyScenario("few stars, touched", **FEW, touched=(5,)),
     SkyScenario("no stars, hot pixels", zero_light=0.0, hot_pixels=150, refused=True),
-    SkyScenario("all cloud", odd=dict.fromkeys(range(12), "clouded"), refused=True),
+    SkyScenario("all cloud", odd=dict.fromkeys(range(12), "overcast"), refused=True),
 )  # fmt: skip
 FOCAL_ERROR = (0.93, 1.07, None, 1.0)
 

@@ -12,7 +12,7 @@ from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
 from stacker.register.geometry import apply, grid_of, is_identity, to_full
 from stacker.register.motion import BurstMotion
-from stacker.register.sky.frames import SkyFrame, judged
+from stacker.register.sky.frames import SkyFrame, brightest_known, judged
 from stacker.register.sky.nearness import standing_still
 from stacker.register.sky.search import clocks, find_sky
 from stacker.register.sky.stars import StarList, find_stars
@@ -20,6 +20,9 @@ from stacker.register.sky.verdict import LEAST_OWN
 
 # a sky that moves less than this over the burst cannot be told from hot pixels, px
 LEAST_MOVED_PX = 1.0
+# share of the brightest moving points of the usual frame that go with the sky: nearly all where
+# there is one, one in seven in noise and hot pixels
+BRIGHTEST_KNOWN = 0.4
 LUMINANCE = (0.2126, 0.7152, 0.0722)
 
 Source = Callable[[int], LightArray]
@@ -43,7 +46,8 @@ def register_sky(
     Parameters
     ----------
     source : returns the light of frame ``index``, float32 (h, w, 3), linear, 1.0 being white;
-        the whole frame, or reduced by ``factor`` (see ``sky_factor``). Called once for a frame, from several threads.
+        the whole frame, or reduced by ``factor`` (see ``sky_factor``). Called once for a frame,
+        from several threads.
     count : how many frames there are.
     size : width and height of the whole frames, px.
     factor : by which frames were reduced; motions are returned for the full size.
@@ -81,6 +85,8 @@ def register_sky(
         raise _poor_reference(reference)
     focal = None if focal_px is None else focal_px / factor
     sky = find_sky(moving, lists, small, reference, clocks(starts_s, count, reference), focal)
+    if count > 1 and brightest_known(sky, moving) < BRIGHTEST_KNOWN:
+        raise _few_stars(moving)
     frames = [_to_full(frame, factor) for frame in judged(sky, moving)]
     if count > 1 and _moved_px(frames, size) < LEAST_MOVED_PX:
         raise _standing_still()
@@ -139,10 +145,16 @@ def _refuse_poor(lists: Sequence[StarList], moving: Sequence[StarList]) -> None:
         return
     if drawn >= LEAST_OWN:
         raise _standing_still()
-    raise BurstError(
+    raise _few_stars(lists)
+
+
+def _few_stars(lists: Sequence[StarList]) -> BurstError:
+    drawn = float(np.median([len(found) for found in lists]))
+    return BurstError(
         "the burst",
-        f"too few stars to hold on to: {drawn:.0f} in the usual frame, and {LEAST_OWN} are needed",
-        remedy="hold the ground with --hold scene, or shoot frames of a longer shutter",
+        f"too few stars to hold on to: of {drawn:.0f} points of light in the usual frame, hardly "
+        "any go with a turning sky",
+        remedy="hold the ground with --hold scene, or leave out the frames under clouds",
         code="burst-few-stars",
     )
 

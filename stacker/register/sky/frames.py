@@ -9,12 +9,17 @@ import numpy as np
 
 from stacker.register.geometry import identity
 from stacker.register.motion import FrameMotion
+from stacker.register.sky.nearness import nearest
 from stacker.register.sky.paths import LocalCorrection, motion_of, uncertain_px
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.search import Sky
 from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import visible
 from stacker.register.sky.verdict import SkyLook, sky_verdicts
+
+# points that stand for all of a frame when asking whether there is a sky at all
+BRIGHTEST = 12
+SAME_PX = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +62,19 @@ def judged(sky: Sky, moving: Sequence[StarList]) -> list[SkyFrame]:
             )
         )
     return frames
+
+
+def brightest_known(sky: Sky, moving: Sequence[StarList]) -> float:
+    """Return which share of the brightest moving points of the usual frame the sky explains."""
+    shares = []
+    for points, every, known in zip(moving, sky.lists, sky.known, strict=True):
+        if known is None or len(points) == 0:
+            continue
+        bright = points.place[:BRIGHTEST]
+        _, distance = nearest(bright, every.place[known.own])
+        # the same point of the list, or none
+        shares.append(float((distance < SAME_PX).mean()))
+    return float(np.median(shares)) if shares else 0.0
 
 
 def _looks(
