@@ -10,7 +10,7 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
-from stacker.register.geometry import apply, grid_of, is_identity, to_full
+from stacker.register.geometry import apply, grid_of, identity, is_identity, to_full
 from stacker.register.motion import BurstMotion
 from stacker.register.sky.frames import SkyFrame, brightest_known, judged
 from stacker.register.sky.nearness import standing_still
@@ -74,6 +74,9 @@ def register_sky(
     -----
     Only lists of stars are kept of frames that were looked at.
     """
+    if count == 1:
+        alone = SkyFrame(identity(), 0.0, used=True, why=None, agreement=1.0, sharpness=1.0)
+        return BurstMotion(0, "still", [alone])
     lists = _look_at_all(source, count, weights, workers, on_frame)
     small = (size[0] // factor, size[1] // factor)
     stays = standing_still([found.place for found in lists])
@@ -85,15 +88,15 @@ def register_sky(
         raise _poor_reference(reference)
     focal = None if focal_px is None else focal_px / factor
     sky = find_sky(moving, lists, small, reference, clocks(starts_s, count, reference), focal)
-    if count > 1 and brightest_known(sky, moving) < BRIGHTEST_KNOWN:
+    if brightest_known(sky, moving) < BRIGHTEST_KNOWN:
         raise _few_stars(moving)
     frames = [_to_full(frame, factor) for frame in judged(sky, moving)]
-    if count > 1 and _moved_px(frames, size) < LEAST_MOVED_PX:
+    if _moved_px(frames, size) < LEAST_MOVED_PX:
         raise _standing_still()
     used = sum(frame.used for frame in frames)
     if 2 * used < count:
         raise _too_few(used, count, [frame.why for frame in frames])
-    return BurstMotion(reference, "still" if count == 1 else "homography", frames)
+    return BurstMotion(reference, "homography", frames)
 
 
 def _look_at_all(
@@ -137,8 +140,6 @@ def _to_full(frame: SkyFrame, factor: int) -> SkyFrame:
 
 def _refuse_poor(lists: Sequence[StarList], moving: Sequence[StarList]) -> None:
     """Refuse bursts in which there is no sky to hold."""
-    if len(lists) == 1:
-        return
     drawn = float(np.median([len(found) for found in lists]))
     rich = sum(len(found) >= LEAST_OWN for found in moving)
     if 2 * rich >= len(lists):

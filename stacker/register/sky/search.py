@@ -38,9 +38,7 @@ from stacker.register.sky.tracks import (
 )
 from stacker.register.sky.turning import FreeTurns, SteadySky
 from stacker.register.sky.turns import vector_of
-
-# stars that a turn of a frame's own is made from, at least
-LEAST_OWN = 5
+from stacker.register.sky.verdict import LEAST_OWN
 
 
 @dataclass(frozen=True, eq=False)

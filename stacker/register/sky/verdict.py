@@ -16,7 +16,7 @@ CLOUDED = 0.3
 LONGER, LONGER_PX = 1.5, 0.35
 # share of the usual number of stars that a frame turned away shows all the same
 PLENTY = 0.5
-# stars without which nothing is said about their shape
+# stars that a turn of a frame's own is made from at least, or a word about their shape
 LEAST_OWN = 5
 
 

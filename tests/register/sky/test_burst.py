@@ -146,3 +146,16 @@ def test_a_reference_without_stars_is_refused():
         register(sky, reference=1)
     assert caught.value.code == "reference-few-stars"
     assert "frame 2" in str(caught.value)
+
+
+def test_one_frame_needs_no_holding():
+    motion = register_sky(lambda _: pytest.fail("looked at"), 1, size=SIZE)
+    assert motion.is_still
+    assert motion.used == 1
+
+
+def test_two_frames_are_enough():
+    sky = small_sky(frames=2, interval_s=600.0)
+    motion = register(sky, starts_s=None)
+    # one pair: whatever its stars are off by stays
+    assert errors(sky, motion).max() < 2 * GOOD_PX
