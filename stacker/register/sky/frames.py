@@ -126,6 +126,5 @@ def _uncertain(sky: Sky, number: int, turn: Float64Array) -> float:
     if own is not None:
         return uncertain_px(model.lens, turn, np.eye(3), own.covariance)
     turning = model.found.turning
-    unknowns = turning.unknowns
-    covariance = model.found.covariance[:unknowns, :unknowns]
-    return uncertain_px(model.lens, turn, turning.slopes()[number], covariance)
+    slopes, covariance = turning.slopes()[number], model.found.covariance
+    return uncertain_px(model.lens, turn, slopes, covariance, model.free)

@@ -8,7 +8,7 @@ import numpy as np
 
 from stacker.register.geometry import Motion, apply, grid_of, identity, invert, normalise
 from stacker.register.sky.lens import Lens
-from stacker.register.sky.points import Float64Array
+from stacker.register.sky.points import BoolArray, Float64Array
 
 # interpolation between nodes may be off by this much, px; under what any star's place is known to
 GRID_ERROR_PX = 0.005
@@ -83,14 +83,20 @@ def motion_of(lens: Lens, turn: Float64Array) -> tuple[Motion, LocalCorrection |
 
 
 def uncertain_px(
-    lens: Lens, turn: Float64Array, slopes: Float64Array, covariance: Float64Array
+    lens: Lens,
+    turn: Float64Array,
+    slopes: Float64Array,
+    covariance: Float64Array,
+    free: BoolArray | None = None,
 ) -> float:
     """Return the root mean square error of a frame's motion over what it shares, px.
 
     Parameters
     ----------
     slopes : (3, U) small turn of the frame's rays per unit of each unknown.
-    covariance : (U, U) of the unknowns.
+    covariance : (U, U) of the unknowns, followed by those of the lens that ``free`` names.
+    free : bool (6,), which of ``Lens.unknowns`` were fitted too. Rate and focal length may each be
+        hardly known where together they say exactly how pixels move.
     """
     place = _shared(lens, turn)
     ray = lens.rays(place)
@@ -103,6 +109,12 @@ def uncertain_px(
         there = lens.project((ray - np.cross(step, ray)) @ turn)
         columns.append((there - here) / SLOPE_STEP)
     by_unknown = np.stack(columns, axis=2) @ slopes
+    for number in np.flatnonzero(free) if free is not None else ():
+        unknowns = lens.unknowns
+        unknowns[number] += SLOPE_STEP
+        there = led_by(place, lens.with_unknowns(unknowns), turn)
+        slope = (there - here)[:, :, None] / SLOPE_STEP
+        by_unknown = np.concatenate([by_unknown, slope], axis=2)
     variance = np.einsum("nku,uv,nkv->n", by_unknown, covariance, by_unknown)
     return float(np.sqrt(max(variance.mean(), 0.0)))
 
