@@ -68,5 +68,5 @@ class Lighten(Blend):
         )
 
     def depends_on(self, intake: Intake) -> object:
-        """Return what of the intake the result depends on in its last digits."""
-        return Mean().depends_on(intake) if self.true_floor else None
+        """Return the fading, which hangs on the first and last frame, and the mean's grid."""
+        return self.fading, Mean().depends_on(intake) if self.true_floor else None

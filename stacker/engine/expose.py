@@ -47,7 +47,8 @@ def expose_burst(
     """
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
-    blends = [_as_set(find_blend(name), settings, burst, weights) for name in settings.blends]
+    # what is wrong with the blends is told before anything is read
+    _blends(settings, burst, weights)
     progress = progress or Silent()
     outcomes = _known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress)
@@ -62,6 +63,7 @@ def expose_burst(
         places = [place for place in span if weights[place] > 0]
         if not places:
             raise _nothing_left(burst, outcomes)
+        blends = _blends(settings, burst, weights)
         intake = Intake(encoding, weights, masked=holding.masked, ordered=True)
         plan = plan_passes(
             blends,
@@ -85,14 +87,18 @@ def expose_burst(
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
         outcomes |= bad
         kept_out = kept_out | bad.keys()
+        used = [place for place in places if place not in bad]
+        if not used:
+            raise _nothing_left(burst, outcomes)
         without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights)))
-        if all(blend.depends_on(intake) == blend.depends_on(without) for blend in blends):
+        alone = _blends(settings, burst, without.weights)
+        if all(
+            blend.depends_on(intake) == other.depends_on(without)
+            for blend, other in zip(blends, alone, strict=True)
+        ):
             break
         # the result shall be what the good frames alone would have given
     outcomes |= found
-    used = [place for place in places if place not in bad]
-    if not used:
-        raise _nothing_left(burst, outcomes)
     return {
         blend.name: Shot(
             pieces=pieces[number],
@@ -117,6 +123,11 @@ def expose_burst(
         )
         for number, blend in enumerate(blends)
     }
+
+
+def _blends(settings: Settings, burst: Burst, weights: Sequence[float]) -> list[Blend]:
+    """Return the blends asked for, for frames of these weights."""
+    return [_as_set(find_blend(name), settings, burst, weights) for name in settings.blends]
 
 
 def _as_set(blend: Blend, settings: Settings, burst: Burst, weights: Sequence[float]) -> Blend:

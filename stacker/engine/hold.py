@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -19,7 +19,7 @@ from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import FrameOutcome, offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError, OptionError
+from stacker.errors import FrameError, OptionError, StackerError
 from stacker.light.encoding import Encoding, LightArray, PixelArray
 from stacker.light.luminance import luminance
 from stacker.light.reduce import reduce_light
@@ -64,7 +64,7 @@ class Holding:
     @property
     def refused(self) -> dict[int, str]:
         """Why frames do not belong in the picture, by their place."""
-        return {p: f.why or "" for p, f in self.frames.items() if not f.used and p not in self.bad}
+        return {p: f.why or "" for p, f in self.frames.items() if not f.used}
 
     @cached_property
     def masked(self) -> bool:
@@ -102,17 +102,19 @@ def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Prog
     """
     width, height = burst.size
     everything = Region(range(height), range(width))
-    if settings.hold == "still" or len(places) < 2:
+    if settings.hold == "still":
         return Holding("identity", None, everything)
-    motion, bad = _registered(burst, places, settings, progress)
-    frames = dict(zip(places, motion.frames, strict=True))
-    reference = places[motion.reference]
+    readable, motion, bad = _registered(burst, places, settings, progress)
+    if motion is None:
+        return Holding("identity", None, everything, bad=bad)
+    frames = dict(zip(readable, motion.frames, strict=True))
+    reference = readable[motion.reference]
     if motion.is_still:
         return Holding("still", reference, everything, frames, bad=bad)
     warps = {
         place: Warp(frame.to_reference, burst.size, frame.local)
         for place, frame in frames.items()
-        if frame.used and place not in bad
+        if frame.used
     }
     region = everything
     if settings.crop == "common" or (settings.crop is None and settings.hold == "scene"):
@@ -122,8 +124,11 @@ def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Prog
 
 def _registered(
     burst: Burst, places: Sequence[int], settings: Settings, progress: Progress
-) -> tuple[BurstMotion, dict[int, FrameOutcome]]:
-    """Return the motion of the frames, and those that could not be read."""
+) -> tuple[list[int], BurstMotion | None, dict[int, FrameOutcome]]:
+    """Return the frames that could be read, their motion, and those that could not.
+
+    There is no motion where fewer than two are left.
+    """
     workers = workers_within(
         settings.memory,
         worker_count(settings.workers),
@@ -134,28 +139,38 @@ def _registered(
             corrected=burst.by_light,
         ),
     )
-    reference = _reference(burst, places, settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
+        _reference(burst, places, settings)
+        if len(places) < 2:
+            return list(places), None, {}
         with _copies(burst, places, _factor(burst, settings), workers, progress) as copies:
-            _stop_at_bad(copies.bad, settings)
-            progress.start("registering", len(places))
-            done = [0]
-
-            def tell(count: int, _: int) -> None:
-                for _ in range(count - done[0]):
-                    progress.advance()
-                done[0] = count
-
-            try:
-                motion = _motion(burst, copies, settings, reference, workers, tell)
-            finally:
-                # a frame that cannot be read comes before anything that follows from it
-                _stop_at_bad(copies.bad, settings)
+            readable, motion = _motion_of_readable(burst, copies, settings, workers, progress)
     finally:
         cv2.setNumThreads(threads)
-    return motion, {place: FrameOutcome(error=error) for place, error in copies.bad.items()}
+    return readable, motion, {p: FrameOutcome(error=error) for p, error in copies.bad.items()}
+
+
+def _motion_of_readable(
+    burst: Burst, copies: _Copies, settings: Settings, workers: int, progress: Progress
+) -> tuple[list[int], BurstMotion | None]:
+    """Return the frames that can be read and their motion, as if the others were not there."""
+    while True:
+        _stop_at_bad(copies.bad, settings)
+        known = len(copies.bad)
+        readable = [place for place in copies.places if place not in copies.bad]
+        reference = _reference(burst, readable, settings)
+        if len(readable) < 2:
+            return readable, None
+        try:
+            motion = _motion(burst, copies, readable, settings, reference, workers, progress)
+        except StackerError:
+            # a frame that cannot be read comes before anything that follows from it
+            if len(copies.bad) == known:
+                raise
+        if len(copies.bad) == known:
+            return readable, motion
 
 
 def _factor(burst: Burst, settings: Settings) -> int:
@@ -174,17 +189,29 @@ def _box(settings: Settings) -> tuple[float, float, float, float]:
 def _motion(
     burst: Burst,
     copies: _Copies,
+    places: Sequence[int],
     settings: Settings,
     reference: int | None,
     workers: int,
-    tell: Callable[[int, int], None],
+    progress: Progress,
 ) -> BurstMotion:
-    """Return where the frames looked, held to what the settings say."""
-    weights, count = burst.encoding.space.luminance_weights, len(copies.places)
+    """Return where the frames at ``places`` looked, held to what the settings say."""
+    weights = burst.encoding.space.luminance_weights
+    progress.start("registering", len(places))
+    done = [0]
+
+    def tell(count: int, _: int) -> None:
+        for _ in range(count - done[0]):
+            progress.advance()
+        done[0] = count
+
+    def source(number: int) -> LightArray:
+        return copies(places[number])
+
     if settings.hold == "subject":
         return register_subject(
-            copies,
-            count,
+            source,
+            len(places),
             box=_box(settings),
             factor=copies.factor,
             weights=weights,
@@ -194,8 +221,8 @@ def _motion(
             on_frame=tell,
         )
     return register_frames(
-        copies,
-        count,
+        source,
+        len(places),
         factor=copies.factor,
         weights=weights,
         reference=reference,
@@ -212,21 +239,22 @@ def _stop_at_bad(bad: Mapping[int, FrameError], settings: Settings) -> None:
 
 def _reference(burst: Burst, places: Sequence[int], settings: Settings) -> int | None:
     """Return the index among ``places`` of the frame named as the reference."""
-    if settings.reference is None:
+    # without any frame there are other things to tell
+    if settings.reference is None or not places:
         return None
     for index, place in enumerate(places):
         if settings.reference in (burst.frames[place].name, str(place + 1)):
             return index
     raise OptionError(
         f"--reference {settings.reference}",
-        "is none of the frames used",
+        "is none of the frames that can be used",
         remedy=f"name one such as {burst.frames[places[0]].name}, or give its number",
         code="option-reference",
     )
 
 
 class _Copies:
-    """Reduced light of each frame, by its number among ``places``; black where there is none."""
+    """Reduced light of each frame, by its place in the burst; black where there is none."""
 
     def __init__(self, burst: Burst, places: Sequence[int], factor: int) -> None:
         self.burst = burst
@@ -235,12 +263,12 @@ class _Copies:
         self.size = (burst.size[0] // factor, burst.size[1] // factor)
         self.bad: dict[int, FrameError] = {}
 
-    def __call__(self, number: int) -> LightArray:
+    def __call__(self, place: int) -> LightArray:
         """Return the light, float32 (h, w, 3)."""
         try:
-            return self.burst.reduced_light(self.places[number], self.factor)
+            return self.burst.reduced_light(place, self.factor)
         except FrameError as error:
-            self.bad[self.places[number]] = error
+            self.bad[place] = error
             return np.zeros((self.size[1], self.size[0], 3), np.float32)
 
 
@@ -256,10 +284,10 @@ class _SpooledCopies(_Copies):
     ) -> None:
         super().__init__(burst, places, factor)
         self.spool = spool
+        self.number_of = {place: number for number, place in enumerate(places)}
 
     def fill(self, workers: int, progress: Progress) -> None:
         """Read all frames."""
-        number_of = {place: number for number, place in enumerate(self.places)}
         weights = self.burst.encoding.space.luminance_weights
         progress.start("looking at the frames", len(self.places))
 
@@ -268,7 +296,7 @@ class _SpooledCopies(_Copies):
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
             bright[light.max(axis=2) >= BURNT_OUT] = 1.0
-            self.spool[number_of[place]] = bright
+            self.spool[self.number_of[place]] = bright
             progress.advance()
 
         def fail(place: int, error: FrameError) -> None:
@@ -277,9 +305,9 @@ class _SpooledCopies(_Copies):
 
         Look(self.burst, workers).at(self.places, show, fail)
 
-    def __call__(self, number: int) -> LightArray:
+    def __call__(self, place: int) -> LightArray:
         """Return the light, float32 (h, w, 3), the same in every channel."""
-        bright = self.spool[number].astype(np.float32)
+        bright = self.spool[self.number_of[place]].astype(np.float32)
         return np.repeat(bright[:, :, np.newaxis], 3, axis=2)
 
 

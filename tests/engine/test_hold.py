@@ -187,3 +187,63 @@ def test_a_subject_is_held_while_the_world_smears(tmp_path):
 def test_settings_that_make_no_sense_are_refused(settings, words):
     with pytest.raises(OptionError, match=words):
         stacker.Settings(**settings)
+
+
+def test_a_small_picture_or_a_black_reference_has_nothing_to_hold_on_to(tmp_path):
+    for size in ((1, 1), (12, 16), (3, 200)):
+        folder = tmp_path / f"{size[0]}x{size[1]}"
+        write_tiffs(folder, [np.full((*size, 3), 90, np.uint8)] * 3)
+        with pytest.raises(BurstError, match="nothing in it to hold on to"):
+            held(folder)
+    folder = write(tmp_path / "burst", burst_of("day"))
+    write_tiffs(tmp_path / "black", [np.zeros((*SIZE[::-1], 3), np.uint8)])
+    (tmp_path / "black" / "KP_0001.tif").replace(folder / "KP_0001.tif")
+    with pytest.raises(BurstError, match="nothing in it to hold on to"):
+        held(folder)
+
+
+def cut_short(path):
+    path.write_bytes(path.read_bytes()[:1000])
+
+
+def test_what_is_skipped_leaves_no_trace_in_holding(tmp_path):
+    """The box belongs to the first frame that can be read, and only readable ones have a vote."""
+    folder = write(tmp_path / "burst", burst_of("day"))
+    choices = (
+        {"reference": "4"},
+        {"reference": None, "hold": "subject", "box": (150, 150, 90, 90)},
+    )
+    without = [held(folder, without=(1, 2, 3), **choice) for choice in choices]
+    for number in (1, 2, 3):
+        cut_short(folder / f"KP_000{number}.tif")
+    for choice, good in zip(choices, without, strict=True):
+        shot = held(folder, on_bad="skip", **choice)
+        np.testing.assert_array_equal(shot.light, good.light)
+        assert shot.report["reference"] == "KP_0004.tif"
+    with pytest.raises(OptionError, match="none of the frames that can be used"):
+        held(folder, on_bad="skip", reference="1")
+    cut_short(folder / "KP_0004.tif")
+    # one frame is as it lies
+    assert held(folder, on_bad="skip", reference=None).report["frames_used"] == 1
+    cut_short(folder / "KP_0005.tif")
+    with pytest.raises(BurstError, match="no frame of 5 can be used"):
+        held(folder, on_bad="skip", reference=None)
+
+
+def test_a_reference_that_is_not_there_is_refused_for_one_frame_too(tmp_path):
+    with pytest.raises(OptionError, match="none of the frames"):
+        held(write(tmp_path / "burst", burst_of("day"), [0]), reference="2")
+
+
+@pytest.mark.parametrize("why", ["black", "cut short"])
+def test_light_fades_from_the_last_frame_that_is_used(tmp_path, why):
+    burst = burst_of("day")
+    folder = write(tmp_path / "burst", burst)
+    choices = {"blend": "lighten", "tail_s": 0.5, "on_bad": "skip"}
+    good = held(folder, without=(5,), **choices)
+    if why == "black":
+        write_tiffs(tmp_path / "black", [np.zeros((*SIZE[::-1], 3), np.uint8)])
+        (tmp_path / "black" / "KP_0001.tif").replace(folder / "KP_0005.tif")
+    else:
+        cut_short(folder / "KP_0005.tif")
+    np.testing.assert_array_equal(held(folder, **choices).light, good.light)

@@ -65,6 +65,8 @@ def chance_of(tiles: Tiles, reference: Grey) -> float:
 
     The reference is held against itself, displaced: repeating windows agree at a distance too.
     """
+    if not tiles.count:
+        return 0.0
     width, height = reference.size
     shares = []
     for across, down in ((0.07, 0.05), (-0.11, 0.04), (0.05, -0.13), (-0.06, -0.09), (0.17, 0.0)):

@@ -75,7 +75,7 @@ def cut_tiles(reference: Grey, level: int, *, side: int, strongest: int) -> Tile
     """
     grey = reference.levels[level]
     # a border of two pixels has no gradient
-    height, width = (grey.shape[0] - 4) // side, (grey.shape[1] - 4) // side
+    height, width = (max(0, (length - 4) // side) for length in grey.shape)
     x, y = np.meshgrid(np.arange(grey.shape[1], dtype=np.float32),
                        np.arange(grey.shape[0], dtype=np.float32))  # fmt: skip
     clear = _clear_at(reference, grey.shape)
