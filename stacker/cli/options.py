@@ -158,11 +158,11 @@ Hold = Annotated[
     str,
     typer.Option(
         help="scene brings every frame to where one of them looked, if the burst needs it, and "
-        "leaves out those that cannot be; subject holds what is in the --box; still uses frames "
-        "as they lie.",
-        metavar="still|scene|subject",
+        "leaves out those that cannot be; sky holds the stars, subject what is in the --box; "
+        "still uses frames as they lie.",
+        metavar="still|scene|sky|subject",
         rich_help_panel=HOLDING,
-        autocompletion=lambda: ["still", "scene", "subject"],
+        autocompletion=lambda: ["still", "scene", "sky", "subject"],
     ),
 ]
 Box = Annotated[

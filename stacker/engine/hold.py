@@ -29,7 +29,9 @@ from stacker.register import (
     FrameMotion,
     Warp,
     register_frames,
+    register_sky,
     register_subject,
+    sky_factor,
     subject_factor,
     working_factor,
 )
@@ -117,7 +119,7 @@ def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Prog
         if frame.used
     }
     region = everything
-    if settings.crop == "common" or (settings.crop is None and settings.hold == "scene"):
+    if settings.crop == "common" or (settings.crop is None and settings.hold != "subject"):
         region = common_region([warp.spans for warp in warps.values()], width)
     return Holding(motion.motion_model, reference, region, frames, warps, bad)
 
@@ -177,6 +179,8 @@ def _factor(burst: Burst, settings: Settings) -> int:
     """Return by how much the copies are reduced that registration looks at."""
     if settings.hold == "subject":
         return subject_factor(burst.size, _box(settings))
+    if settings.hold == "sky":
+        return sky_factor(burst.size)
     return working_factor(burst.size)
 
 
@@ -217,6 +221,18 @@ def _motion(
             weights=weights,
             reference=reference or 0,
             size=burst.size,
+            workers=workers,
+            on_frame=tell,
+        )
+    if settings.hold == "sky":
+        return register_sky(
+            source,
+            len(places),
+            size=burst.size,
+            factor=copies.factor,
+            starts_s=[burst.frames[place].start_s for place in places],
+            weights=weights,
+            reference=reference,
             workers=workers,
             on_frame=tell,
         )

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
-Hold = Literal["still", "scene", "subject"]
+Hold = Literal["still", "scene", "sky", "subject"]
 Crop = Literal["common", "full"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
@@ -29,7 +29,8 @@ class Settings:
     ----------
     blends : names of blends; several share one pass over the files.
     hold : what is held still; ``still`` uses the frames as they lie, ``scene`` brings them to where
-        one of them looked, if the burst needs it, ``subject`` holds what is in the box.
+        one of them looked, if the burst needs it, ``sky`` holds the stars, ``subject`` what is in
+        the box.
     box : x, y, width and height in pixels of the first frame used; for ``subject``.
     reference : name or number of that frame; a sharp one near the middle if None.
     crop : what leaves of frames that were moved: ``common``, what all of them saw, or ``full``, all

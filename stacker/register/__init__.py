@@ -8,6 +8,7 @@ from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion
 from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
+from stacker.register.sky import register_sky, sky_factor
 from stacker.register.subject import register_subject, subject_factor
 from stacker.register.warp import BAND_ROWS, Warp, warp_light
 
@@ -18,7 +19,9 @@ __all__ = [
     "LocalCorrection",
     "Warp",
     "register_frames",
+    "register_sky",
     "register_subject",
+    "sky_factor",
     "subject_factor",
     "warp_light",
     "working_factor",

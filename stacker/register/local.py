@@ -30,6 +30,13 @@ class LocalCorrection:
         across, down = bilinear(self.x, x), bilinear(self.y, y)
         return down @ self.dx @ across.T, down @ self.dy @ across.T
 
+    def at_points(self, points: Float64Array) -> Float64Array:
+        """Return the shifts (N, 2) at points (N, 2) of the reference."""
+        across, down = bilinear(self.x, points[:, 0]), bilinear(self.y, points[:, 1])
+        dx = ((down @ self.dx) * across).sum(axis=1)
+        dy = ((down @ self.dy) * across).sum(axis=1)
+        return np.stack([dx, dy], axis=1)
+
     @property
     def reach_px(self) -> float:
         """The greatest shift in either direction."""

@@ -101,7 +101,7 @@ class Figures:
                 continue
             led = apply(frame.to_reference, points)
             if frame.local is not None:
-                led = led + frame.local.at(led)
+                led = led + frame.local.at_points(led)
             apart = led - burst.to_reference(points, number, motion.reference)
             self.errors.append(float(np.sqrt(np.mean(np.sum(apart**2, axis=1)))))
             self.said.append(frame.residual_px)

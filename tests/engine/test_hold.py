@@ -174,6 +174,24 @@ def test_a_subject_is_held_while_the_world_smears(tmp_path):
     assert shot.light[:60].std() < 0.7 * first[:60].std()
 
 
+def test_stars_are_held_as_points(tmp_path):
+    """Trails of the sky become points, and what stood still trails."""
+    from stacker.scenes import render_scene
+
+    scene = render_scene("stars", tmp_path / "stars", size=(480, 320))
+    shot = held(scene.frame_paths, hold="sky", reference="1")
+    assert shot.report["motion_model"] == "homography" and shot.report["frames_used"] == 24
+    rows, columns = inside(shot)
+    sky = slice(0, 150)
+    first = stacker.open_burst(scene.frame_paths).reduced_light(0, 1)[rows, columns][sky]
+    smeared = held(scene.frame_paths, hold="still").light[rows, columns][sky]
+    # half of the brightest hundredth of the first frame is left where stars are resampled points
+    # of one to two pixels; trails keep a tenth
+    bright = first > np.quantile(first, 0.99)
+    assert shot.light[sky][bright].mean() > 0.5 * first[bright].mean()
+    assert smeared[bright].mean() < 0.3 * first[bright].mean()
+
+
 @pytest.mark.parametrize(
     ("settings", "words"),
     [

@@ -11,8 +11,8 @@ import numpy as np
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
 from stacker.register.geometry import apply, grid_of, identity, is_identity, to_full
-from stacker.register.motion import BurstMotion
-from stacker.register.sky.frames import SkyFrame, brightest_known, judged
+from stacker.register.motion import BurstMotion, FrameMotion
+from stacker.register.sky.frames import brightest_known, judged
 from stacker.register.sky.nearness import standing_still
 from stacker.register.sky.search import clocks, find_sky
 from stacker.register.sky.stars import StarList, find_stars
@@ -62,7 +62,7 @@ def register_sky(
 
     Returns
     -------
-    BurstMotion whose frames are ``SkyFrame``.
+    Where each frame looked, with the lens's bending in ``local``.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def register_sky(
     Only lists of stars are kept of frames that were looked at.
     """
     if count == 1:
-        alone = SkyFrame(identity(), 0.0, used=True, why=None, agreement=1.0, sharpness=1.0)
+        alone = FrameMotion(identity(), None, 0.0, True, None, agreement=1.0, sharpness=1.0)
         return BurstMotion(0, "still", [alone])
     lists = _look_at_all(source, count, weights, workers, on_frame)
     small = (size[0] // factor, size[1] // factor)
@@ -127,14 +127,14 @@ def _best_reference(moving: Sequence[StarList]) -> int:
     return int(fit[np.argmin(np.abs(fit - middle))])
 
 
-def _to_full(frame: SkyFrame, factor: int) -> SkyFrame:
+def _to_full(frame: FrameMotion, factor: int) -> FrameMotion:
     if factor == 1 or is_identity(frame.to_reference):
         return frame
     return replace(
         frame,
         to_reference=to_full(frame.to_reference, factor),
         residual_px=frame.residual_px * factor,
-        local=None if frame.local is None else frame.local.enlarged(factor),
+        local=None if frame.local is None else frame.local.to_full(factor),
     )
 
 
@@ -160,7 +160,7 @@ def _few_stars(lists: Sequence[StarList]) -> BurstError:
     )
 
 
-def _moved_px(frames: Sequence[SkyFrame], size: tuple[int, int]) -> float:
+def _moved_px(frames: Sequence[FrameMotion], size: tuple[int, int]) -> float:
     """Return how far the stars of the frames used moved at most, px."""
     corners = grid_of(size, 2)
     moved = [

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from stacker.register.geometry import identity
 from stacker.register.motion import FrameMotion
 from stacker.register.sky.nearness import nearest
-from stacker.register.sky.paths import LocalCorrection, motion_of, uncertain_px
+from stacker.register.sky.paths import motion_of, uncertain_px
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.search import Sky
 from stacker.register.sky.stars import StarList
@@ -22,20 +21,11 @@ BRIGHTEST = 12
 SAME_PX = 0.01
 
 
-@dataclass(frozen=True, eq=False)
-class SkyFrame(FrameMotion):
-    """Where one frame of a sky looked.
-
-    ``local`` is what is to be added to the point that ``to_reference`` leads to, because the
-    lens bends straight lines; None where nothing is. ``agreement`` is the share of the stars
-    expected in the frame that it shows, ``sharpness`` the reference's width of stars by its own.
-    """
-
-    local: LocalCorrection | None = None
-
-
-def judged(sky: Sky, moving: Sequence[StarList]) -> list[SkyFrame]:
+def judged(sky: Sky, moving: Sequence[StarList]) -> list[FrameMotion]:
     """Return motion and verdict of each frame.
+
+    ``local`` is there where the lens bends straight lines; ``agreement`` is the share of the stars
+    expected in the frame that it shows, ``sharpness`` the reference's width of stars by its own.
 
     ``moving`` are the points of each frame that do not stand still.
     """
@@ -51,7 +41,7 @@ def judged(sky: Sky, moving: Sequence[StarList]) -> list[SkyFrame]:
             motion, local = motion_of(sky.model.lens, turn)
             residual = _uncertain(sky, number, turn)
         frames.append(
-            SkyFrame(
+            FrameMotion(
                 to_reference=motion,
                 residual_px=residual,
                 used=reason is None,

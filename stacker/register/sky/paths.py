@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from stacker.register.geometry import Motion, apply, grid_of, identity, invert, normalise
+from stacker.register.local import LocalCorrection
 from stacker.register.sky.lens import Lens
 from stacker.register.sky.points import BoolArray, Float64Array
 
@@ -20,43 +19,6 @@ SAMPLES = 24
 LEAST_SAMPLES = 30
 # sub-pixel accuracy of a step by which slopes are taken
 SLOPE_STEP = 1e-6
-
-
-@dataclass(frozen=True, eq=False)
-class LocalCorrection:
-    """A grid of corrections, in pixels of the reference.
-
-    ``x`` (C,) and ``y`` (R,) are where the nodes lie in the reference; ``dx`` and ``dy`` (R, C)
-    are added to the point that ``to_reference`` leads to, bilinear between nodes.
-    """
-
-    x: Float64Array
-    y: Float64Array
-    dx: Float64Array
-    dy: Float64Array
-
-    def at(self, points: Float64Array) -> Float64Array:
-        """Return the corrections (N, 2) at points (N, 2) of the reference."""
-        column, across = _between(self.x, points[:, 0])
-        row, down = _between(self.y, points[:, 1])
-        found = []
-        for grid in (self.dx, self.dy):
-            top = grid[row, column] * (1 - across) + grid[row, column + 1] * across
-            bottom = grid[row + 1, column] * (1 - across) + grid[row + 1, column + 1] * across
-            found.append(top * (1 - down) + bottom * down)
-        return np.stack(found, axis=1)
-
-    def enlarged(self, factor: int) -> LocalCorrection:
-        """Return the correction for full pictures from that for copies reduced by ``factor``."""
-        offset = (factor - 1) / 2
-        x, y = factor * self.x + offset, factor * self.y + offset
-        return LocalCorrection(x, y, factor * self.dx, factor * self.dy)
-
-
-def _between(nodes: Float64Array, at: Float64Array) -> tuple[np.ndarray, Float64Array]:
-    number = np.clip(np.searchsorted(nodes, at, side="right") - 1, 0, len(nodes) - 2)
-    share = (at - nodes[number]) / (nodes[number + 1] - nodes[number])
-    return number, np.clip(share, 0.0, 1.0)
 
 
 def led_by(place: Float64Array, lens: Lens, turn: Float64Array) -> Float64Array:

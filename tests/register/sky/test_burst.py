@@ -24,7 +24,7 @@ def errors(sky, motion):
         points = sky.sky_points(number, motion.reference, 12)
         led = apply(frame.to_reference, points)
         if frame.local is not None:
-            led = led + frame.local.at(led)
+            led = led + frame.local.at_points(led)
         apart = led - sky.to_reference(points, number, motion.reference)
         found.append(float(np.sqrt(np.mean(np.sum(apart**2, axis=1)))))
     return np.array(found)

@@ -30,7 +30,7 @@ def test_a_bending_lens_is_corrected_to_the_grids_error(k1):
     seen = ((true >= 0) & (true <= np.array(SIZE) - 1)).all(axis=1)
     led = apply(motion, place[seen])
     rough = np.linalg.norm(led - true[seen], axis=1).max()
-    led = led + local.at(led)
+    led = led + local.at_points(led)
     # both ways of the bilinear error add up, and there are two coordinates
     assert np.linalg.norm(led - true[seen], axis=1).max() < 3 * GRID_ERROR_PX < rough
 
@@ -39,8 +39,10 @@ def test_a_correction_grows_with_the_picture():
     lens = Lens(SIZE, 500.0, (0.05, 0.0, 0.0))
     _, local = motion_of(lens, TURN)
     points = grid_of(SIZE, 7)
-    full = local.enlarged(3)
-    np.testing.assert_allclose(full.at(3 * points + 1), 3 * local.at(points), atol=1e-9)
+    full = local.to_full(3)
+    np.testing.assert_allclose(
+        full.at_points(3 * points + 1), 3 * local.at_points(points), atol=1e-9
+    )
 
 
 def test_no_turn_is_the_identity():
