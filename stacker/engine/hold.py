@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import tempfile
+import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from io import FileIO
 
 import cv2
 import numpy as np
@@ -19,7 +20,7 @@ from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import FrameOutcome, offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError, OptionError, StackerError
+from stacker.errors import FrameError, OptionError, OutputError, StackerError
 from stacker.light.encoding import Encoding, LightArray, PixelArray
 from stacker.light.luminance import luminance
 from stacker.light.reduce import reduce_light
@@ -35,7 +36,7 @@ from stacker.register import (
     subject_factor,
     working_factor,
 )
-from stacker.register.scene.grey import BURNT_OUT
+from stacker.register.scene.grey import BURNT_OUT, GreyArray
 
 # float16 holds light to a 2000th: far below the noise of a frame of a clip
 SPOOLED = np.dtype("float16")
@@ -295,11 +296,10 @@ class _SpooledCopies(_Copies):
     so would be decoded many times. Its copies wait on disk, so that memory stays bounded.
     """
 
-    def __init__(
-        self, burst: Burst, places: Sequence[int], factor: int, spool: np.memmap[Any, Any]
-    ) -> None:
+    def __init__(self, burst: Burst, places: Sequence[int], factor: int, spool: FileIO) -> None:
         super().__init__(burst, places, factor)
         self.spool = spool
+        self.turn = threading.Lock()
         self.number_of = {place: number for number, place in enumerate(places)}
 
     def fill(self, workers: int, progress: Progress) -> None:
@@ -312,7 +312,7 @@ class _SpooledCopies(_Copies):
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
             bright[light.max(axis=2) >= BURNT_OUT] = 1.0
-            self.spool[self.number_of[place]] = bright
+            self._put(place, bright)
             progress.advance()
 
         def fail(place: int, error: FrameError) -> None:
@@ -323,8 +323,37 @@ class _SpooledCopies(_Copies):
 
     def __call__(self, place: int) -> LightArray:
         """Return the light, float32 (h, w, 3), the same in every channel."""
-        bright = self.spool[self.number_of[place]].astype(np.float32)
-        return np.repeat(bright[:, :, np.newaxis], 3, axis=2)
+        width, height = self.size
+        spooled = np.zeros((height, width), SPOOLED)
+        # the copy of a frame that could not be read was never put there
+        if place not in self.bad:
+            with self.turn:
+                self.spool.seek(self.number_of[place] * spooled.nbytes)
+                self.spool.readinto(spooled.data)
+        return np.repeat(spooled.astype(np.float32)[:, :, np.newaxis], 3, axis=2)
+
+    def _put(self, place: int, bright: GreyArray) -> None:
+        # written, not mapped: a mapped file on a full disk kills the program without a word
+        spooled = bright.astype(SPOOLED)
+        with self.turn, _told():
+            self.spool.seek(self.number_of[place] * spooled.nbytes)
+            rest = spooled.data.cast("B")
+            while rest:
+                rest = rest[self.spool.write(rest) :]
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """Turn the system's errors into a sentence about temporary files."""
+    try:
+        yield
+    except OSError as error:
+        raise OutputError(
+            "temporary files",
+            f"copies of the frames cannot be kept there ({error.strerror or error})",
+            remedy="free some space, or name another folder in the environment variable TMPDIR",
+            code="temporary-file",
+        ) from error
 
 
 @contextmanager
@@ -336,8 +365,9 @@ def _copies(
     if len(burst.runs(places)) == len(places):
         yield plain
         return
-    with tempfile.TemporaryFile() as file:
-        shape = (len(places), plain.size[1], plain.size[0])
-        spooled = _SpooledCopies(burst, places, factor, np.memmap(file, SPOOLED, "w+", shape=shape))
+    with ExitStack() as stack:
+        with _told():
+            spool = stack.enter_context(tempfile.TemporaryFile(buffering=0))
+        spooled = _SpooledCopies(burst, places, factor, spool)
         spooled.fill(workers, progress)
         yield spooled

@@ -1,10 +1,13 @@
 """Bursts shot by hand become one picture, from files to light; tripod bursts stay untouched."""
 
+import tempfile
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 import stacker
-from stacker.errors import BurstError, FrameError, OptionError
+from stacker.errors import BurstError, FrameError, OptionError, OutputError
 from stacker.light.srgb import linear_to_srgb, srgb_to_linear
 from stacker.register.geometry import rms_difference
 from tests.bursts import write_tiffs
@@ -265,3 +268,19 @@ def test_light_fades_from_the_last_frame_that_is_used(tmp_path, why):
     else:
         cut_short(folder / "KP_0005.tif")
     np.testing.assert_array_equal(held(folder, **choices).light, good.light)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
+def test_a_full_disk_for_temporary_files_is_one_sentence(tmp_path, monkeypatch):
+    import tifffile
+
+    pages = np.stack([np.rint(f * 255).clip(0, 255) for f in burst_of("day").frames])
+    tifffile.imwrite(tmp_path / "pages.tif", pages.astype(np.uint8), photometric="rgb")
+    with Path("/dev/full").open("r+b", buffering=0) as full:
+        monkeypatch.setattr(tempfile, "TemporaryFile", lambda **_: full)
+        with pytest.raises(OutputError, match="TMPDIR"):
+            held(tmp_path / "pages.tif")
+    monkeypatch.undo()
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "nowhere"))
+    with pytest.raises(OutputError, match="TMPDIR"):
+        held(tmp_path / "pages.tif")
