@@ -67,6 +67,7 @@ class LightSum(Accumulator):
         self.average = average
         self.total: npt.NDArray[Any] = zeros((rows, width * 3), dtype)
         self.weight = 0.0  # of the frames that were valid everywhere
+        self.weight_of_all = 0.0
         self.masked_weight: npt.NDArray[np.float64] | None = None
 
     def add(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
@@ -107,6 +108,7 @@ class LightSum(Accumulator):
         np.rint(grains, out=grains)
 
     def _add_weight(self, weight: float, valid: ValidMask | None) -> None:
+        self.weight_of_all += weight
         if valid is None:
             self.weight += weight
             return
@@ -118,6 +120,7 @@ class LightSum(Accumulator):
         """Take in what another accumulator has gathered."""
         self.total += other.total
         self.weight += other.weight
+        self.weight_of_all += other.weight_of_all
         if other.masked_weight is not None:
             if self.masked_weight is None:
                 self.masked_weight = np.zeros(self.shape[:2])
@@ -143,10 +146,13 @@ class LightSum(Accumulator):
     def _light_of_grain(self, rows: slice) -> Any:
         """Return the light that one grain of the total stands for: a number, or (h, W, 1)."""
         grain = 2.0**-self.grid_bits
-        if not self.average:
-            return grain
         if self.masked_weight is None:
+            if not self.average:
+                return grain
             return grain / self.weight if self.weight else 0.0
+        if not self.average:
+            # where fewer frames reach, a sum is what all would have given: borders do not darken
+            grain *= self.weight_of_all
         weight = self.masked_weight[rows] + self.weight
         scale = np.divide(grain, weight, out=np.zeros_like(weight), where=weight > 0)
         return scale[:, :, np.newaxis]

@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-import tempfile
-import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from io import FileIO
 
 import cv2
-import numpy as np
 
 from stacker.burst import FILE_ENDS, Burst
+from stacker.engine.copies import Copies, copies_of
 from stacker.engine.cover import Region, common_region
-from stacker.engine.look import Look
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import FrameOutcome, offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError, OptionError, OutputError, StackerError
-from stacker.light.encoding import Encoding, LightArray, PixelArray
-from stacker.light.luminance import luminance
-from stacker.light.reduce import reduce_light
+from stacker.errors import FrameError, OptionError, StackerError
+from stacker.light.encoding import Encoding, LightArray
 from stacker.register import (
     BAND_ROWS,
     BurstMotion,
@@ -36,10 +29,6 @@ from stacker.register import (
     subject_factor,
     working_factor,
 )
-from stacker.register.scene.grey import BURNT_OUT, GreyArray
-
-# float16 holds light to a 2000th: far below the noise of a frame of a clip
-SPOOLED = np.dtype("float16")
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +137,7 @@ def _registered(
         _reference(burst, places, settings)
         if len(places) < 2:
             return list(places), None, {}
-        with _copies(burst, places, _factor(burst, settings), workers, progress) as copies:
+        with copies_of(burst, places, _factor(burst, settings), workers, progress) as copies:
             readable, motion = _motion_of_readable(burst, copies, settings, workers, progress)
     finally:
         cv2.setNumThreads(threads)
@@ -156,7 +145,7 @@ def _registered(
 
 
 def _motion_of_readable(
-    burst: Burst, copies: _Copies, settings: Settings, workers: int, progress: Progress
+    burst: Burst, copies: Copies, settings: Settings, workers: int, progress: Progress
 ) -> tuple[list[int], BurstMotion | None]:
     """Return the frames that can be read and their motion, as if the others were not there."""
     while True:
@@ -193,7 +182,7 @@ def _box(settings: Settings) -> tuple[float, float, float, float]:
 
 def _motion(
     burst: Burst,
-    copies: _Copies,
+    copies: Copies,
     places: Sequence[int],
     settings: Settings,
     reference: int | None,
@@ -268,106 +257,3 @@ def _reference(burst: Burst, places: Sequence[int], settings: Settings) -> int |
         remedy=f"name one such as {burst.frames[places[0]].name}, or give its number",
         code="option-reference",
     )
-
-
-class _Copies:
-    """Reduced light of each frame, by its place in the burst; black where there is none."""
-
-    def __init__(self, burst: Burst, places: Sequence[int], factor: int) -> None:
-        self.burst = burst
-        self.places = places
-        self.factor = factor
-        self.size = (burst.size[0] // factor, burst.size[1] // factor)
-        self.bad: dict[int, FrameError] = {}
-
-    def __call__(self, place: int) -> LightArray:
-        """Return the light, float32 (h, w, 3)."""
-        try:
-            return self.burst.reduced_light(place, self.factor)
-        except FrameError as error:
-            self.bad[place] = error
-            return np.zeros((self.size[1], self.size[0], 3), np.float32)
-
-
-class _SpooledCopies(_Copies):
-    """The same for files of many frames, which are read from their beginning to their end.
-
-    Registration goes from the reference both ways and comes back to some frames; a clip decoded
-    so would be decoded many times. Its copies wait on disk, so that memory stays bounded.
-    """
-
-    def __init__(self, burst: Burst, places: Sequence[int], factor: int, spool: FileIO) -> None:
-        super().__init__(burst, places, factor)
-        self.spool = spool
-        self.turn = threading.Lock()
-        self.number_of = {place: number for number, place in enumerate(places)}
-
-    def fill(self, workers: int, progress: Progress) -> None:
-        """Read all frames."""
-        weights = self.burst.encoding.space.luminance_weights
-        progress.start("looking at the frames", len(self.places))
-
-        def show(place: int, pixels: PixelArray) -> None:
-            light = reduce_light(pixels, self.burst.encoding, self.factor)
-            bright = luminance(light, weights)
-            # one channel stands for all; where any is burnt out, the copy is
-            bright[light.max(axis=2) >= BURNT_OUT] = 1.0
-            self._put(place, bright)
-            progress.advance()
-
-        def fail(place: int, error: FrameError) -> None:
-            self.bad[place] = error
-            progress.advance()
-
-        Look(self.burst, workers).at(self.places, show, fail)
-
-    def __call__(self, place: int) -> LightArray:
-        """Return the light, float32 (h, w, 3), the same in every channel."""
-        width, height = self.size
-        spooled = np.zeros((height, width), SPOOLED)
-        # the copy of a frame that could not be read was never put there
-        if place not in self.bad:
-            with self.turn:
-                self.spool.seek(self.number_of[place] * spooled.nbytes)
-                self.spool.readinto(spooled.data)
-        return np.repeat(spooled.astype(np.float32)[:, :, np.newaxis], 3, axis=2)
-
-    def _put(self, place: int, bright: GreyArray) -> None:
-        # written, not mapped: a mapped file on a full disk kills the program without a word
-        spooled = bright.astype(SPOOLED)
-        with self.turn, _told():
-            self.spool.seek(self.number_of[place] * spooled.nbytes)
-            rest = spooled.data.cast("B")
-            while rest:
-                rest = rest[self.spool.write(rest) :]
-
-
-@contextmanager
-def _told() -> Iterator[None]:
-    """Turn the system's errors into a sentence about temporary files."""
-    try:
-        yield
-    except OSError as error:
-        raise OutputError(
-            "temporary files",
-            f"copies of the frames cannot be kept there ({error.strerror or error})",
-            remedy="free some space, or name another folder in the environment variable TMPDIR",
-            code="temporary-file",
-        ) from error
-
-
-@contextmanager
-def _copies(
-    burst: Burst, places: Sequence[int], factor: int, workers: int, progress: Progress
-) -> Iterator[_Copies]:
-    """Give the copies that registration looks at."""
-    plain = _Copies(burst, places, factor)
-    if len(burst.runs(places)) == len(places):
-        yield plain
-        return
-    with ExitStack() as stack:
-        with _told():
-            spool = stack.enter_context(tempfile.TemporaryFile(buffering=0))
-        spooled = _SpooledCopies(burst, places, factor, spool)
-        spooled.fill(workers, progress)
-        yield spooled

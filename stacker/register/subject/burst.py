@@ -113,7 +113,8 @@ def register_subject(
         if not turns:
             fits = _as_shifts(template, fits, seen, read, pool)
     if reference not in fits:
-        raise _not_in_reference(reference)
+        # the first frame shows it by definition
+        raise _not_in_reference(reference) if reference else _no_texture(box)
     if count > 1 and len(fits) < 2:
         raise _lost(box)
     model = _model_of(template, fits, turns, reference)

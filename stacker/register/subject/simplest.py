@@ -83,8 +83,9 @@ def _price(votes: int) -> float:
 def covariance_of(template: Template, information: Float64Array, model: Model) -> Float64Array:
     """Return the covariance of the numbers that a motion of the model takes, (n, n)."""
     reduced = model.basis.T @ information @ model.basis
-    # a frame of which nothing is known stays finite
-    return np.asarray(SCATTER * np.linalg.inv(reduced + 1e-6 * np.eye(model.freedoms)))
+    # a frame of which nothing is known stays finite, and what float32 leaves of nothing above it
+    known = 1e-6 + 1e-8 * float(np.trace(reduced))
+    return np.asarray(SCATTER * np.linalg.inv(reduced + known * np.eye(model.freedoms)))
 
 
 def error_px(template: Template, information: Float64Array, model: Model) -> float:

@@ -172,3 +172,10 @@ def test_one_frame_is_its_own_reference():
     motion = register_subject(burst.frames.__getitem__, 1, box=burst.box)
     assert motion.motion_model == "still"
     assert is_identity(motion.frames[0].to_reference)
+
+
+def test_a_subject_too_small_to_fit_blames_the_box_and_not_the_reference():
+    burst = ride_of("pan")
+    frames = [frame[20 + n : 52 + n, 40 + n : 72 + n] for n, frame in enumerate(burst.frames)]
+    with pytest.raises(BurstError, match="too little detail"):
+        register_subject(frames.__getitem__, len(frames), box=(0, 0, 16, 16))

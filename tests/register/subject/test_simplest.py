@@ -5,7 +5,7 @@ import pytest
 
 from stacker.register.geometry import translation
 from stacker.register.scene.grey import grey_of
-from stacker.register.scene.models import SHIFT
+from stacker.register.scene.models import SHIFT, SIMILARITY
 from stacker.register.subject.box import Box, outline_of
 from stacker.register.subject.simplest import (
     SCATTER,
@@ -75,3 +75,11 @@ def test_translation_has_no_turn(template):
     motions = [translation(40.0 * n, 3.0) for n in range(FRAMES)]
     infos = [information(template, 0.001)] * FRAMES
     assert not needs_similarity(template, motions, infos, VOTES)
+
+
+def test_rounding_in_what_is_hardly_known_leaves_an_error_that_is_a_number(template):
+    """Found in a box of 16 pixels: float32 left one direction just below nothing."""
+    known = np.diag([1.8e5, 1.8e5, 8e3, -2.7e-4])
+    information = SIMILARITY.basis @ known @ SIMILARITY.basis.T
+    # nothing is known of that direction
+    assert error_px(template, information, SIMILARITY) > 1
