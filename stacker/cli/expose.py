@@ -100,6 +100,8 @@ def expose(
             memory=_memory(memory),
             workers=workers,
         )
+        if hold == "still" and (reference is not None or crop is not None):
+            note("--reference and --crop count only with --hold scene, sky or subject", quiet=quiet)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
         if (tail is not None or floor != "plain") and "lighten" not in settings.blends:

@@ -251,6 +251,13 @@ class TestFiles:
         assert list(out.iterdir()) == []
 
 
+class TestHolding:
+    def test_what_counts_only_where_something_is_held_is_told(self, burst, out):
+        result = run("expose", burst, "-o", out / "a.png", "--crop", "full")
+        assert result.returncode == 0
+        assert "--reference and --crop count only with --hold" in result.stderr
+
+
 class TestHelp:
     @pytest.mark.parametrize("command", [[], ["expose"], ["demo"], ["scene"]])
     def test_help_shows_an_example(self, command):
