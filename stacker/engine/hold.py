@@ -29,6 +29,7 @@ from stacker.register import (
     subject_factor,
     working_factor,
 )
+from stacker.register.subject.box import reduced_box
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +136,9 @@ def _registered(
     cv2.setNumThreads(1)
     try:
         _reference(burst, places, settings)
+        if settings.hold == "subject":
+            # in one frame there is nothing to follow, but the box must lie in it all the same
+            reduced_box(_box(settings), burst.size, 1)
         if len(places) < 2:
             return list(places), None, {}
         with copies_of(burst, places, _factor(burst, settings), workers, progress) as copies:

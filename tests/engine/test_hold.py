@@ -179,6 +179,12 @@ def test_a_subject_is_held_while_the_world_smears(tmp_path):
     assert shot.light[:60].std() < 0.7 * first[:60].std()
 
 
+def test_a_box_beyond_the_only_frame_is_refused(tmp_path):
+    folder = write(tmp_path / "burst", burst_of("day"), [0])
+    with pytest.raises(OptionError, match="beyond the picture"):
+        held(folder, hold="subject", box=(900, 900, 50, 50))
+
+
 def test_stars_are_held_as_points(tmp_path):
     """Trails of the sky become points, and what stood still trails."""
     from stacker.scenes import render_scene
