@@ -41,10 +41,10 @@ EVENEST_TENTH = 0.89
 LUMINANCE = (0.2126, 0.7152, 0.0722)
 
 
-def working_factor(size: tuple[int, int]) -> int:
-    """Return the whole factor by which (width, height) is to be reduced for registration."""
+def working_factor(size: tuple[int, int], pixels: int = WORKING_PIXELS) -> int:
+    """Return the whole factor by which (width, height) is to be reduced to so many pixels."""
     factor = 1
-    while (size[0] // factor) * (size[1] // factor) > WORKING_PIXELS:
+    while (size[0] // factor) * (size[1] // factor) > pixels:
         factor += 1
     return factor
 

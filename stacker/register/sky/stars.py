@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from stacker.light.encoding import LightArray
 from stacker.light.luminance import luminance
+from stacker.register.scene.grey import BURNT_OUT, working_factor
 from stacker.register.sky.points import BoolArray, FittedPoints, Float64Array, fit_points
 
 GreyArray = npt.NDArray[np.float32]
@@ -38,8 +39,6 @@ MOST_STARS = 500
 WORKING_PIXELS = 8_000_000
 # parts of the frame, along its longer side, that share the peaks
 SHARES = 8
-# light from which on a channel counts as burnt out
-BURNT_OUT = 0.97
 # narrower than any lens draws: a hot pixel (a star of 1.2 px full width has 0.58, and
 # the most undersampled of real skies tried 0.45 across)
 POINT_PX = 0.38
@@ -83,10 +82,7 @@ class StarList:
 
 def sky_factor(size: tuple[int, int]) -> int:
     """Return the whole factor by which (width, height) is to be reduced for finding stars."""
-    factor = 1
-    while (size[0] // factor) * (size[1] // factor) > WORKING_PIXELS:
-        factor += 1
-    return factor
+    return working_factor(size, WORKING_PIXELS)
 
 
 def find_stars(light: LightArray, weights: tuple[float, float, float]) -> StarList:
