@@ -96,7 +96,5 @@ def expose_several(
     Parameters and errors are those of ``expose``.
     """
     from stacker.engine import Settings, expose_burst
-    from stacker.engine.settings import refuse_unbuilt
 
-    refuse_unbuilt(bridge=bool(settings.pop("bridge", False)))
     return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)

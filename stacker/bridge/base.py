@@ -21,6 +21,8 @@ from stacker.light.encoding import LightArray
 # float32 (H, W, 3), linear, all frames brought to one place; the array may be kept but not changed
 LightOf = Callable[[int], LightArray]
 Confidence = npt.NDArray[np.float32]
+# how light joins a picture: the greater light stays, or light is added to that of the frame
+Joins = Literal["greater", "added"]
 
 
 @dataclass(frozen=True)
@@ -67,8 +69,7 @@ class Bridge(Protocol):
     Small enough to be kept for a burst of any length, and handed to any thread.
     """
 
-    # how patches join the picture: the greater light stays, or light is added to that of the frame
-    joins: ClassVar[Literal["greater", "added"]]
+    joins: ClassVar[Joins]
 
     @property
     def gaps(self) -> Sequence[GapVerdict]:

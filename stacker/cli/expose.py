@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -35,7 +37,7 @@ def expose(
     tail: options.Tail = None,
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
-    bridge: options.Bridge = False,
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -53,6 +55,7 @@ def expose(
     overwrite: options.Overwrite = False,
     strict: options.Strict = False,
     report: options.Report = None,
+    bridge_map: options.BridgeMap = None,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
     memory: options.Memory = None,
@@ -71,9 +74,8 @@ def expose(
     """
     with telling_errors():
         from stacker.engine.balance import BalanceChoice
-        from stacker.engine.settings import Settings, refuse_unbuilt
+        from stacker.engine.settings import Settings
 
-        refuse_unbuilt(bridge=bridge)
         settings = Settings(
             blends=_names(blend),
             hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
@@ -88,6 +90,7 @@ def expose(
             ramp_out_s=ramp_out,
             weights=numbers("--weights", weights) if weights is not None else None,
             floor=floor,  # type: ignore[arg-type]  # checked by the settings themselves
+            bridge=bridge,
             tail_s=tail,
             tail_to=tail_to,  # type: ignore[arg-type]  # checked by the settings themselves
             trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
@@ -126,7 +129,42 @@ def expose(
             "highlights": highlights,
             "half": half,
         }
-        _expose(burst, output, settings, balance, finishing, opening, report, quiet=quiet)
+        if bridge_map is not None and not bridge:
+            note("--bridge-map counts only with --bridge", quiet=quiet)
+            bridge_map = None
+        beside = Beside(report, bridge_map)
+        _expose(burst, output, settings, balance, finishing, opening, beside, quiet=quiet)
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Files that are written beside the picture, where asked for."""
+
+    report: Path | None
+    bridge_map: Path | None
+
+    def maps(self, blends: tuple[str, ...]) -> dict[str, Path]:
+        """Return where the map of each blend's bridge goes."""
+        from stacker.engine.settings import BRIDGED_BLENDS
+
+        bridged = tuple(name for name in blends if name in BRIDGED_BLENDS)
+        return _targets(self.bridge_map, bridged) if self.bridge_map is not None else {}
+
+    def check(
+        self, targets: dict[str, Path], *, overwrite: bool, sources: Collection[Path] = ()
+    ) -> None:
+        """Refuse names under which nothing can be written, or that are used twice."""
+        from stacker.finish import check_grey, check_place
+
+        taken = dict.fromkeys((target.resolve() for target in targets.values()), "the picture")
+        maps = self.maps(tuple(targets))
+        for target in maps.values():
+            check_grey(target, overwrite=overwrite, sources=sources)
+            _check_name("--bridge-map", target, taken)
+        if self.report is not None:
+            check_place(self.report, overwrite=overwrite, sources=sources)
+            taken |= dict.fromkeys((target.resolve() for target in maps.values()), "the map")
+            _check_name("--report", self.report, taken)
 
 
 def _expose(
@@ -136,14 +174,14 @@ def _expose(
     balance: BalanceChoice,
     finishing: dict[str, Any],
     opening: dict[str, Any],
-    report: Path | None,
+    beside: Beside,
     *,
     quiet: bool,
 ) -> None:
     from stacker.blend import find_blend
     from stacker.burst import open_burst
     from stacker.engine import expose_burst, save, save_report
-    from stacker.finish import Tone, check_place, check_target, depth_of, space_named
+    from stacker.finish import Tone, check_place, check_target, depth_of, save_grey, space_named
 
     for name in settings.blends:
         find_blend(name)
@@ -155,9 +193,7 @@ def _expose(
     for target in targets.values():
         depth_of(target, finishing["depth"])
         check_target(target, overwrite=overwrite)
-    if report is not None:
-        check_place(report, overwrite=overwrite)
-        _check_names(report, targets)
+    beside.check(targets, overwrite=overwrite)
     burst = open_burst(sources, **opening)
     balance.check(burst.size)
     if opening["highlights"] != "clip" and burst.development is None:
@@ -166,23 +202,30 @@ def _expose(
         note("--half counts only for raw frames", quiet=quiet)
     for target in targets.values():
         check_target(target, overwrite=overwrite, sources=burst.sources)
-    if report is not None:
-        check_place(report, overwrite=overwrite, sources=burst.sources)
+    beside.check(targets, overwrite=overwrite, sources=burst.sources)
     with showing_progress(quiet=quiet) as progress:
         shots = expose_burst(burst, settings, progress=progress)
         # now the calibration frames are known too
         burst_and_masters = next(iter(shots.values())).sources
-        for target in [*targets.values(), *filter(None, [report])]:
+        for target in targets.values():
             check_place(target, overwrite=overwrite, sources=burst_and_masters)
+        beside.check(targets, overwrite=overwrite, sources=burst_and_masters)
         white_balance = balance.balance_for(next(iter(shots.values())))
         progress.start("writing", len(shots))
         reports = []
         for name, shot in shots.items():
             reports.append(save(shot, targets[name], white_balance=white_balance, **finishing))
             progress.advance()
-    if report is not None:
+        for name, target in beside.maps(settings.blends).items():
+            save_grey(
+                target,
+                shots[name].bridge_map(),
+                overwrite=overwrite,
+                sources=burst_and_masters,
+            )
+    if beside.report is not None:
         whole = reports[0] if len(reports) == 1 else reports
-        save_report(whole, report, overwrite=overwrite, sources=burst_and_masters)
+        save_report(whole, beside.report, overwrite=overwrite, sources=burst_and_masters)
     if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
         note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
     for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
@@ -209,12 +252,12 @@ def _targets(output: Path, blends: tuple[str, ...]) -> dict[str, Path]:
     return {name: output.with_name(f"{output.stem}-{name}{output.suffix}") for name in blends}
 
 
-def _check_names(report: Path, targets: dict[str, Path]) -> None:
-    if report.resolve() in [target.resolve() for target in targets.values()]:
+def _check_name(option: str, target: Path, taken: dict[Path, str]) -> None:
+    if target.resolve() in taken:
         raise OptionError(
-            f"--report {report}",
-            "is the name of the picture too",
-            remedy="choose another name, such as one ending in .json",
+            f"{option} {target}",
+            f"is the name of {taken[target.resolve()]} too",
+            remedy="choose another name",
             code="option-value",
         )
 

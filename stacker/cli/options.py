@@ -192,7 +192,25 @@ Crop = Annotated[
         autocompletion=lambda: ["common", "full"],
     ),
 ]
-Bridge = Annotated[bool, typer.Option("--bridge/--no-bridge", hidden=True)]
+Bridge = Annotated[
+    bool | None,
+    typer.Option(
+        "--bridge/--no-bridge",
+        help="Fill the gaps between frames with the light that fell meanwhile: trails become "
+        "whole, water flows.",
+        show_default=False,
+        rich_help_panel=ADDING,
+    ),
+]
+BridgeMap = Annotated[
+    Path | None,
+    typer.Option(
+        help="Write where the bridge put light, and how sure it is, as a grey picture: .png or "
+        ".tif.",
+        metavar="FILE",
+        rich_help_panel=LEAVING,
+    ),
+]
 Exposure = Annotated[
     float,
     typer.Option(

@@ -12,7 +12,9 @@ from stacker.blend import Accumulator, Blend, Intake, find_blend
 from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
+from stacker.engine.bridging import Bridged, bridge_gaps
 from stacker.engine.hold import Holding, hold
+from stacker.engine.laid import BridgedPiece
 from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
 from stacker.engine.passes import (
     FrameOutcome,
@@ -81,7 +83,7 @@ def expose_burst(
             held=prepared.held_bytes,
             align=holding.align,
         )
-        pieces, found = _run_passes(
+        pieces, rows, found = _run_passes(
             burst, places, blends, intake, plan, holding, settings, progress
         )
         bad = {place: outcome for place, outcome in found.items() if outcome.error is not None}
@@ -99,9 +101,10 @@ def expose_burst(
             break
         # the result shall be what the good frames alone would have given
     outcomes |= found
+    bridged = bridge_gaps(burst, used, without.weights, blends, holding, settings, progress)
     return {
         blend.name: Shot(
-            pieces=pieces[number],
+            pieces=_with_gaps(pieces[number], rows, blend, bridged, without, holding),
             columns=holding.region.columns,
             size=holding.region.size,
             space=burst.encoding.space,
@@ -119,6 +122,7 @@ def expose_burst(
                 weights=weights,
                 outcomes=outcomes,
                 plan=plan,
+                bridged=bridged,
             ),
         )
         for number, blend in enumerate(blends)
@@ -166,6 +170,26 @@ def _nothing_left(burst: Burst, outcomes: dict[int, FrameOutcome]) -> BurstError
     )
 
 
+def _with_gaps(
+    pieces: list[Piece],
+    rows: Sequence[range],
+    blend: Blend,
+    bridged: Bridged,
+    intake: Intake,
+    holding: Holding,
+) -> list[Piece]:
+    """Return the pieces of a blend with the light of the gaps; the same where there is none."""
+    laid = bridged.laid.get(blend.name)
+    if not laid:
+        return pieces
+    top, left = holding.region.rows.start, holding.region.columns.start
+    scale = 1 / intake.total_weight if blend.name == "mean" else 1.0
+    return [
+        BridgedPiece(piece, laid, range(part.start - top, part.stop - top), left, scale)
+        for piece, part in zip(pieces, rows, strict=True)
+    ]
+
+
 def _run_passes(
     burst: Burst,
     places: list[int],
@@ -175,9 +199,10 @@ def _run_passes(
     holding: Holding,
     settings: Settings,
     progress: Progress,
-) -> tuple[list[list[Piece]], dict[int, FrameOutcome]]:
-    """Return the pieces of each blend from top to bottom, and what came of each frame."""
+) -> tuple[list[list[Piece]], list[range], dict[int, FrameOutcome]]:
+    """Return the pieces of each blend from top to bottom, their rows, what came of each frame."""
     pieces: list[list[Piece]] = [[] for _ in blends]
+    rows: list[range] = []
     outcomes: dict[int, FrameOutcome] = {}
     # frames are the unit of parallel work: OpenCV's own threads would only compete with them
     threads = cv2.getNumThreads()
@@ -201,6 +226,7 @@ def _run_passes(
                 masked=holding.masked,
             )
             outcomes |= frame_pass.run(plan.workers)
+            rows += [stripe.rows for stripe in stripes]
             for number, blend in enumerate(blends):
                 for stripe in stripes:
                     accumulator = stripe.accumulators[number]
@@ -213,4 +239,4 @@ def _run_passes(
                 pieces[number] = list(blend.settle(held))
     finally:
         cv2.setNumThreads(threads)
-    return pieces, outcomes
+    return pieces, rows, outcomes

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from stacker.burst import FILE_ENDS, Burst
+from stacker.engine.bridging import Bridged
 from stacker.engine.hold import Holding
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
@@ -35,6 +36,7 @@ def make_report(
     weights: Sequence[float],
     outcomes: Mapping[int, FrameOutcome],
     plan: PassPlan,
+    bridged: Bridged,
 ) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON."""
     burst = prepared.burst
@@ -59,7 +61,7 @@ def make_report(
         "frames": [
             _frame(burst, place, weights[place], outcomes.get(place), holding) for place in span
         ],
-        "gaps": _gaps(burst, used),
+        "gaps": _gaps(burst, used, bridged),
         "open_s": open_s,
         "elapsed_s": _elapsed(burst, used),
         "frames_used": len(used),
@@ -74,10 +76,12 @@ def make_report(
             "why": _why(plan),
         },
         **prepared.found,
+        **bridged.found,
         "warnings": [
             *burst.warnings,
             *prepared.warnings,
             *_held(burst, holding),
+            *bridged.warnings,
             *_warnings(burst, used, outcomes, settings),
         ],
     }
@@ -150,7 +154,7 @@ def _local(local: LocalCorrection) -> dict[str, Any]:
     }
 
 
-def _gaps(burst: Burst, used: Sequence[int]) -> list[dict[str, Any]]:
+def _gaps(burst: Burst, used: Sequence[int], bridged: Bridged) -> list[dict[str, Any]]:
     gaps = []
     for place, following in itertools.pairwise(used):
         frame = burst.frames[place]
@@ -158,7 +162,11 @@ def _gaps(burst: Burst, used: Sequence[int]) -> list[dict[str, Any]]:
         if frame.shutter_s is not None:
             seconds = burst.frames[following].start_s - (frame.start_s + frame.shutter_s)
             seconds = round(max(0.0, seconds), TIME_DIGITS)
-        gaps.append({"after": frame.name, "seconds": seconds, "bridged": False})
+        gap: dict[str, Any] = {"after": frame.name, "seconds": seconds, "bridged": False}
+        if place in bridged.unbridged:
+            why = bridged.unbridged[place]
+            gap |= {"bridged": why is None, "why": why}
+        gaps.append(gap)
     return gaps
 
 

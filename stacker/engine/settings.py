@@ -19,6 +19,9 @@ Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
 HotPixels = Literal["auto", "mend", "keep"]
+# blends in which the gaps between frames show: they keep the greatest light, or add light up
+KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "max"), ("mean", "sum")
+BRIDGED_BLENDS = (*KEEPING_BLENDS, *ADDING_BLENDS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +48,7 @@ class Settings:
     tail_s : of a lighten: seconds over which light fades to nothing, away from its brightest
         frame; light does not fade if None.
     tail_to : the side to which it fades; with ``both`` the middle of the span is brightest.
+    bridge : whether to fill the gaps between frames; False if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
     even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
@@ -72,6 +76,7 @@ class Settings:
     floor: Floor = "plain"
     tail_s: float | None = None
     tail_to: TailTo = "start"
+    bridge: bool | None = None
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
     darks: tuple[str, ...] = ()
@@ -111,6 +116,13 @@ class Settings:
             object.__setattr__(self, name, tuple(str(each) for each in getattr(self, name)))
         if not self.blends:
             raise OptionError("--blend", "no blend is named", code="option-blend")
+        if self.bridge and not set(self.blends) & set(BRIDGED_BLENDS):
+            raise OptionError(
+                "--bridge",
+                f"{' and '.join(self.blends)} knows no gaps that could be filled",
+                remedy=f"leave it out, or blend by {', '.join(BRIDGED_BLENDS)}",
+                code="option-bridge",
+            )
         if self.shutter_s is not None:
             _positive("--shutter", self.shutter_s)
         if self.tail_s is not None:
@@ -175,20 +187,3 @@ def _nonsense(option: str, value: float, wanted: str) -> OptionError:
     return OptionError(
         f"{option} {value:g}", "makes no sense here", remedy=f"give {wanted}", code="option-value"
     )
-
-
-def refuse_unbuilt(*, bridge: bool) -> None:
-    """Return if nothing is asked for that this version cannot do yet.
-
-    Raises
-    ------
-    OptionError
-        Bridging is asked for.
-    """
-    if bridge:
-        raise OptionError(
-            "--bridge",
-            "filling the gaps between frames is not in this version",
-            remedy="leave it out, or shoot with shorter gaps",
-            code="option-unbuilt",
-        )

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from stacker.blend import Finishing
+from stacker.bridge import Confidence
+from stacker.engine.laid import BridgedPiece
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
 
@@ -50,6 +52,24 @@ class Shot:
         for piece in self.pieces:
             whole = piece if isinstance(piece, np.ndarray | CodedLight) else piece.result()
             yield _cut(whole, self.columns)
+
+    @property
+    def is_bridged(self) -> bool:
+        """Whether light of the gaps between frames was put into the picture."""
+        return any(isinstance(piece, BridgedPiece) for piece in self.pieces)
+
+    def bridge_map(self) -> Confidence:
+        """Return where the light of gaps shows and how sure it is, float32 (H, W), 0 to 1.
+
+        0 where the picture is as without the bridge.
+        """
+        width, height = self.size
+        sure = np.zeros((height, width), np.float32)
+        for piece in self.pieces:
+            if isinstance(piece, BridgedPiece):
+                rows = piece.rows
+                sure[rows.start : rows.stop] = piece.confidence(width)
+        return sure
 
     @cached_property
     def light(self) -> LightArray:

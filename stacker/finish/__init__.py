@@ -5,6 +5,7 @@ This folder imports ``errors`` and ``light`` of the program and nothing else of 
 
 from stacker.finish.codes import to_codes8, to_codes16
 from stacker.finish.formats import depth_of, format_of
+from stacker.finish.grey import check_grey, save_grey
 from stacker.finish.metadata import Metadata
 from stacker.finish.place import check_place, check_target, place_file
 from stacker.finish.save import save_picture
@@ -14,12 +15,14 @@ from stacker.finish.tone import Tone
 __all__ = [
     "Metadata",
     "Tone",
+    "check_grey",
     "check_place",
     "check_target",
     "depth_of",
     "format_of",
     "leaving_space",
     "place_file",
+    "save_grey",
     "save_picture",
     "space_named",
     "to_codes8",

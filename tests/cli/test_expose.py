@@ -181,7 +181,8 @@ class TestRefusals:
         [
             ["--memory", "lots"], ["--trim", "3,2,1"], ["--weights", "1,x"], ["--workers", "0"],
             ["--shutter", "-1"], ["--interval", "0"], ["--frame-shutter", "nan"],
-            ["--on-bad", "maybe"], ["--hold", "sky"], ["--bridge"], ["--exposure", "nan"],
+            ["--on-bad", "maybe"], ["--hold", "sky"],
+            ["--bridge", "--blend", "median"], ["--exposure", "nan"],
             ["--last", "3", "--shutter", "1"], ["--trim", "0"], ["--without", "x"],
             ["--without", "9"], ["--without", "1-6"], ["--warmth", "200"], ["--gains", "1,2"],
             ["--neutral", "48,3"], ["--warmth", "9", "--gains", "1,1,1"], ["--neutral", "3"],

@@ -1,0 +1,246 @@
+"""The light of the gaps, brought into the picture after its frames have added up."""
+
+from __future__ import annotations
+
+import itertools
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from typing import Any
+
+import cv2
+
+from stacker.blend import Blend
+from stacker.blend.lighten import Lighten
+from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
+from stacker.burst import Burst
+from stacker.engine.frame_light import KEPT, FrameLight
+from stacker.engine.hold import Holding
+from stacker.engine.laid import LaidLight
+from stacker.engine.memory import frame_bytes, workers_within
+from stacker.engine.passes import worker_count
+from stacker.engine.progress import Progress
+from stacker.engine.settings import ADDING_BLENDS, KEEPING_BLENDS, Settings
+from stacker.light.encoding import LightArray
+
+LIGHT_PIXEL_BYTES = 12
+# whole frames of light that a bridge itself may take while it works on a pair
+WORKING_FRAMES = 2
+# how patches join the picture, for each blend that gaps show in
+JOINS: dict[str, Joins] = {
+    **dict.fromkeys(KEEPING_BLENDS, "greater"),
+    **dict.fromkeys(ADDING_BLENDS, "added"),
+}
+NO_CLOCK = (
+    "the gaps are left as they are: the frames do not say how long they were open; "
+    "give it with --frame-shutter"
+)
+NOTHING_MOVES = "no moving light was found there"
+
+Put = Callable[[int, Bridge, Patch], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Bridged:
+    """What was bridged.
+
+    Parameters
+    ----------
+    laid : the light of the gaps, by the name of the blend.
+    unbridged : for each gap that was looked at, by the place of the frame before it, why it is
+        not bridged; None where it is.
+    found : what the report says of the whole.
+    warnings : sentences for a person.
+    """
+
+    laid: Mapping[str, LaidLight] = field(default_factory=dict)
+    unbridged: Mapping[int, str | None] = field(default_factory=dict)
+    found: Mapping[str, Any] = field(default_factory=dict)
+    warnings: Sequence[str] = ()
+
+
+def bridge_gaps(
+    burst: Burst,
+    used: Sequence[int],
+    weights: Sequence[float],
+    blends: Sequence[Blend],
+    holding: Holding,
+    settings: Settings,
+    progress: Progress,
+) -> Bridged:
+    """Return the light that fell between the frames, for each blend that gaps show in.
+
+    Parameters
+    ----------
+    used : places of the frames that made the picture.
+    weights : one per frame of the burst.
+    """
+    joining = {blend.name: JOINS[blend.name] for blend in blends if blend.name in JOINS}
+    if not settings.bridge or not joining or len(used) < 2:
+        return Bridged()
+    exposed = _exposed(burst, used)
+    if exposed is None:
+        return Bridged(unbridged=dict.fromkeys(used[:-1], NO_CLOCK), warnings=[NO_CLOCK])
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        bridging = _Bridging(burst, used, exposed, holding, settings, progress)
+        bridges = bridging.look(sorted(set(joining.values())))
+        laid = {name: _empty(name, burst) for name in joining}
+        factors = {
+            blend.name: _factors(blend, used, weights) for blend in blends if blend.name in joining
+        }
+        lit: set[int] = set()
+
+        def put(number: int, bridge: Bridge, patch: Patch) -> None:
+            lit.add(number)
+            for name, joins in joining.items():
+                if joins == bridge.joins:
+                    laid[name].lay(patch, factors[name][number])
+
+        if bridges:
+            bridging.lay([bridge for _, bridge in bridges], put)
+    finally:
+        cv2.setNumThreads(threads)
+    unbridged = {
+        used[number]: None if number in lit else _why(number, bridges)
+        for number in range(len(used) - 1)
+    }
+    found = {
+        "bridge": {
+            "by": [words for words, _ in bridges],
+            "bridged": len(lit),
+            "gaps": len(used) - 1,
+        }
+    }
+    return Bridged(laid, unbridged, found, _told(bridges, lit, used, unbridged))
+
+
+def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
+    """Return when the frames were exposed; None where that is not known."""
+    exposed = []
+    for place in used:
+        frame = burst.frames[place]
+        if frame.shutter_s is None:
+            return None
+        exposed.append(Exposed(frame.start_s, frame.shutter_s))
+    return exposed
+
+
+def _empty(name: str, burst: Burst) -> LaidLight:
+    whole_pixels = burst.encoding.space.luminance_weights if name == "max" else None
+    return LaidLight(added=JOINS[name] == "added", luminance_weights=whole_pixels)
+
+
+def _factors(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> list[float]:
+    """Return by how much the light of each gap counts."""
+    if JOINS[blend.name] == "added":
+        return [weights[place] for place in used[:-1]]
+    fading = blend.fading if isinstance(blend, Lighten) else None
+    counts = [weights[place] * (fading[place] if fading else 1.0) for place in used]
+    return [min(pair) for pair in itertools.pairwise(counts)]
+
+
+def _why(number: int, bridges: Sequence[tuple[str, Bridge]]) -> str:
+    """Return why a gap that got no light is not bridged."""
+    reasons = [bridge.gaps[number].why for _, bridge in bridges]
+    return next((why for why in reasons if why), NOTHING_MOVES)
+
+
+def _told(
+    bridges: Sequence[tuple[str, Bridge]],
+    lit: set[int],
+    used: Sequence[int],
+    unbridged: Mapping[int, str | None],
+) -> list[str]:
+    gaps = len(used) - 1
+    if not lit:
+        return [f"no gap was bridged: {next(iter(unbridged.values()))}"]
+    by = " and ".join(words for words, _ in bridges)
+    return [f"{len(lit)} of {gaps} gaps were bridged: {by}"] if len(lit) < gaps else []
+
+
+class _Bridging:
+    """One run of the bridges over all gaps."""
+
+    def __init__(
+        self,
+        burst: Burst,
+        used: Sequence[int],
+        exposed: Sequence[Exposed],
+        holding: Holding,
+        settings: Settings,
+        progress: Progress,
+    ) -> None:
+        self.burst = burst
+        self.used = used
+        self.exposed = exposed
+        self.holding = holding
+        self.settings = settings
+        self.progress = progress
+        self.gaps = len(used) - 1
+        self._stopped = threading.Event()
+        self.light_found: set[int] = set()
+
+    def look(self, ways: Sequence[Joins]) -> list[tuple[str, Bridge]]:
+        """Return the bridges that the burst needs, with the words for them."""
+        frames = FrameLight(self.burst, self.used, self.holding)
+        self.progress.start("looking for light that moves", len(self.used))
+        seen: set[int] = set()
+
+        def shown(number: int) -> LightArray:
+            if number not in seen:
+                seen.add(number)
+                self.progress.advance()
+            return frames(number)
+
+        return [
+            (words, bridge)
+            for joins in ways
+            for words, bridge in choose_bridges(joins, shown, self.exposed).items()
+        ]
+
+    def lay(self, bridges: Sequence[Bridge], put: Put) -> None:
+        """Call ``put`` with the number of each gap and each patch for it."""
+        self.progress.start("bridging", self.gaps)
+        workers = self._workers()
+        # neighbouring gaps share a frame: each thread takes a run of them
+        edges = [self.gaps * part // workers for part in range(workers + 1)]
+        with ThreadPoolExecutor(workers, thread_name_prefix="bridge") as pool:
+            futures = [
+                pool.submit(self._run, range(first, last), bridges, put)
+                for first, last in itertools.pairwise(edges)
+            ]
+            try:
+                wait(futures, return_when=FIRST_EXCEPTION)
+            finally:
+                self._stopped.set()
+        for future in futures:
+            future.result()
+
+    def _run(self, gaps: range, bridges: Sequence[Bridge], put: Put) -> None:
+        frames = FrameLight(self.burst, self.used, self.holding)
+        for number in gaps:
+            if self._stopped.is_set():
+                return
+            able = [bridge for bridge in bridges if bridge.gaps[number].bridged]
+            if able:
+                earlier, later = frames(number), frames(number + 1)
+                for bridge in able:
+                    for patch in bridge.between(number, earlier, later):
+                        put(number, bridge, patch)
+                del earlier, later
+            self.progress.advance()
+
+    def _workers(self) -> int:
+        size = self.burst.size
+        frame = frame_bytes(
+            size,
+            self.burst.encoding.stored,
+            developed=self.burst.development is not None,
+            corrected=self.burst.by_light,
+        )
+        frame += (KEPT + WORKING_FRAMES) * size[0] * size[1] * LIGHT_PIXEL_BYTES
+        wished = min(worker_count(self.settings.workers), self.gaps)
+        return workers_within(self.settings.memory, wished, frame)
