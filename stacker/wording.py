@@ -15,13 +15,13 @@ def spoken(time_s: float) -> str:
     whole = math.floor(time_s + 0.5)
     hours, minutes, rest = whole // 3600, whole % 3600 // 60, whole % 60
     if hours:
-        return f"{hours} h {minutes} min"
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
     return f"{minutes} min {rest} s" if rest else f"{minutes} min"
 
 
 def spoken_gap(time_s: float) -> str:
     """Return a wait in words, as a decimal number of seconds where it is not tiny: ``0.2 s``."""
-    return f"{time_s:.2g} s" if 0.05 <= time_s < 10 or time_s == 0 else spoken(time_s)
+    return f"{time_s:.3g} s" if 0.05 <= time_s < 10 or time_s == 0 else spoken(time_s)
 
 
 def spoken_size(size_bytes: float) -> str:

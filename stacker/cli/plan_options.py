@@ -89,8 +89,8 @@ Ev = Annotated[
     float | None,
     _option(
         "--ev",
-        help="Of the light at ISO 100: 15 full sun, 12 the last sun, 8 sunset, 5 lit "
-        "streets, -3 full moon, -5 starlight.",
+        help="Of the light at ISO 100: 15 full sun, 13 the last sun, 9 sunset, 5 lit streets, "
+        "-3 moonlit land, -7 a dark sky.",
         metavar="EV",
         panel=LIGHT,
     ),

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from datetime import datetime
 
 from stacker.plan import Plan
-from stacker.plan.exposure import light_in_words
 from stacker.plan.twilight import Evening
 from stacker.wording import clock_time, spoken, spoken_gap, spoken_share, spoken_size
 
 WIDTH = 100
 LABEL = 10
+NO_BREAK = "\N{NO-BREAK SPACE}"
+# a number stays with its unit
+TOGETHER = re.compile(r"(?<=\d) (?=[a-zA-Z%(])|(?<=EV) |(?<=ISO) |(?<=ND) ")
 
 
 def as_text(plan: Plan) -> str:
     """Return a plan as lines of at most 100 signs."""
-    lines = [f"{plan.title} (reads well: {plan.reads_well})", ""]
+    lines = [f"{plan.title} (shutters that read well: {plan.reads_well})", ""]
     for label, sentences in _sections(plan):
         for number, sentence in enumerate(sentences):
             first = f"{label if number == 0 else '':<{LABEL}}"
             lines += textwrap.wrap(
-                sentence, WIDTH, initial_indent=first, subsequent_indent=" " * LABEL,
+                TOGETHER.sub(NO_BREAK, sentence),
+                WIDTH,
+                initial_indent=first,
+                subsequent_indent=" " * LABEL,
                 break_on_hyphens=False,
-            )  # fmt: skip
-    return "\n".join(lines) + "\n"
+            )
+    return "\n".join(lines).replace(NO_BREAK, " ") + "\n"
 
 
 def as_markdown(plan: Plan) -> str:
@@ -47,7 +53,7 @@ def _sections(plan: Plan) -> list[tuple[str, list[str]]]:
         ("Card", [_card(plan)]),
         ("You see", [finding.text for finding in plan.seen]),
         ("Evening", _evening(plan.evening) if plan.evening else []),
-        ("But", list(plan.warnings)),
+        ("Mind", list(plan.warnings)),
         ("Camera", list(plan.camera)),
         ("Careful", list(plan.cautions)),
         ("Assumed", [_assumed(plan)] if plan.assumed else []),
@@ -61,11 +67,10 @@ def _shoot(plan: Plan) -> list[str]:
     beat = f"one every {spoken_gap(plan.interval_s)}, shut for {spoken_gap(plan.gap_s)} between"
     if plan.gap_s == 0:
         beat = "with no gap between"
-    light = f"EV {plan.ev:.3g}, {light_in_words(plan.ev)}"
     return [
         f"{count} of {spoken(plan.frame_shutter_s)} at f/{plan.aperture:g}, ISO {plan.iso:g}, "
         f"{plan.focal_mm:g} mm on {plan.sensor.name}; {beat}.",
-        f"For light of {light}. " + "".join(f"{_sentence(why)} " for why in plan.why).strip(),
+        " ".join(_sentence(why) for why in plan.why),
     ]
 
 
@@ -83,22 +88,31 @@ def _noise(plan: Plan) -> list[str]:
     noise = plan.noise
     if plan.frames == 1:
         return []
-    found = (
-        f"The mean has 1/{noise.gain:.1f} of a frame's noise. One exposure of all the time, read "
-        f"once, has less by {_excess(noise.excess_grey)} in mid-grey, "
-        f"{_excess(noise.excess_shadow)} in deep shadow."
-    )
+    if "median" in plan.command:
+        return [f"The median has {_part(noise.median_gain)} of the noise of one frame."]
+    mean = f"The mean has {_part(noise.gain)} of the noise of one frame"
     if "lighten" in plan.command:
-        floor = "" if "--floor" in plan.command else " (--floor true keeps it down)"
+        floor = "; --floor true keeps that down" if "--floor" in plan.command else ""
         return [
-            f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times a frame's "
-            f"noise{floor}; a mean has 1/{noise.gain:.1f} of it."
+            f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of one "
+            f"frame{floor}. {mean}."
         ]
-    return [found]
+    return [
+        f"{mean}, or of one exposure through that filter. One without filter, read once and not "
+        f"{plan.frames} times ({noise.read_noise_e:.1f} electrons each), would have "
+        f"{_less(noise.excess_grey)} in mid-grey and {_less(noise.excess_shadow)} in deep shadow, "
+        "but burnt-out lights."
+    ]
 
 
-def _excess(times: float) -> str:
-    return spoken_share(1 - 1 / times)
+def _part(gain: float) -> str:
+    return f"1/{gain:.1f}".removesuffix(".0")
+
+
+def _less(times: float) -> str:
+    """Return by how much noise is less where other noise is so many times as much."""
+    share = 1 - 1 / times
+    return "as much" if share < 0.005 else f"{spoken_share(share)} less"
 
 
 def _card(plan: Plan) -> str:

@@ -99,7 +99,7 @@ def pixels(text: str) -> tuple[tuple[int, int] | None, float | None]:
     OptionError
         The text is neither.
     """
-    typed = text.lower().replace("×", "x").replace(" ", "")
+    typed = text.lower().replace("\N{MULTIPLICATION SIGN}", "x").replace(" ", "")
     if match := re.fullmatch(r"(\d{1,9})x(\d{1,9})", typed):
         return (int(match[1]), int(match[2])), None
     if match := re.fullmatch(r"(\d+\.?\d*|\.\d+)(mp|mpx)?", typed):

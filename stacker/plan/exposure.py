@@ -29,7 +29,9 @@ LIGHT_LEVELS = (
     (3.5, "a brightly lit street at night"),
     (0.5, "a dim street at night"),
     (-3.5, "moonlit land"),
-    (-math.inf, "starlight and the glow of the sky"),
+    # 12.5 / 100 x 2^EV cd/m2: 18.5 magnitudes per square arcsecond at EV -5, 20.2 at -6.8
+    (-6.0, "the night sky over a small town"),
+    (-math.inf, "a dark sky in the country"),
 )
 
 
@@ -68,7 +70,7 @@ def exposure_value(aperture: float, shutter_s: float, iso: float) -> float:
 
 def metered_shutter_s(aperture: float, iso: float, ev: float) -> float:
     """Return the shutter in seconds that renders light of this EV (at ISO 100) as metered."""
-    return aperture**2 / (2.0**ev * iso / 100)
+    return aperture**2 / (float(2.0**ev) * iso / 100)
 
 
 def stops_from_metered(shutter_s: float, aperture: float, iso: float, ev: float) -> float:

@@ -17,10 +17,10 @@ from stacker.plan.stars import (
     star_width_px,
 )
 from stacker.plan.streaks import Streak, lamp_width_px, speed_px_s, stays_in_median, streak
-from stacker.wording import spoken, spoken_gap, spoken_share
 from stacker.plan.timing import Timing, flow_of, point_limit_s
 from stacker.plan.twilight import Evening
 from stacker.plan.water import SILK_CONTRAST, frames_for_contrast, remaining_contrast
+from stacker.wording import spoken, spoken_gap, spoken_share
 
 # a square where each spot is hidden for a fifth of the time
 USUAL_BUSY = 0.2
@@ -31,6 +31,8 @@ CIVIL_STOPS = math.log2(400 / 3.4)
 USUAL_FADE_MIN = 4.0
 # frames that make one moment of dusk
 MOMENT_FRAMES = 8
+# how trails look from a declination on
+SHAPES = ((60, "parts of circles"), (25, "bows"), (0, "nearly straight"))
 
 
 @dataclass(frozen=True)
@@ -90,12 +92,13 @@ def _flow(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     contrast = remaining_contrast(flow, texture, *beat, timing.frames)
     water = known.guide.name == "water"
     keeps, reads = ("Water keeps", "silk") if water else ("Clouds keep", "a veil")
-    text = f"{keeps} {spoken_share(contrast)} of the contrast; 10 % and less reads as {reads}"
+    text = f"{keeps} {spoken_share(contrast)} of the texture's contrast; 10 % and less reads as "
+    text += reads
     if contrast > SILK_CONTRAST * 1.05 and flow:
         wanted = frames_for_contrast(SILK_CONTRAST, flow, texture, *beat)
         text += f" ({wanted} such frames)"
     way, between = flow * timing.frame_shutter_s, flow * timing.interval_s
-    steps = "frames overlap in it" if between <= texture else "far enough to count as a new view"
+    steps = "neighbours share texture" if between <= texture else "each frame sees new texture"
     found = [
         Finding("contrast", contrast, "", f"{text}."),
         Finding(
@@ -128,42 +131,44 @@ def _traffic(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...
         Finding(
             "streak", trail.length_px, "px",
             f"A lamp draws {_pixels(trail.length_px)} in a frame, "
-            f"{spoken_share(trail.length_px / columns)} of the picture's width, {trail.width_px:.1f} wide.",
+            f"{spoken_share(trail.length_px / columns)} of the picture's width, "
+            f"{trail.width_px:.0f} px wide.",
         )
     ]  # fmt: skip
     if trail.speed_px_s:
         crossing = columns / trail.speed_px_s
         found.append(Finding(
             "crossing", crossing, "s",
-            f"It crosses the picture in {spoken(crossing)}: {timing.open_s / crossing:.0f} times "
-            "as long is open, room for several cars.",
+            f"It crosses the picture in {spoken(crossing)}; the shutter is open "
+            f"{timing.open_s / crossing:.1f} times as long.",
         ))  # fmt: skip
-    return (*found, _gap(trail, timing))
+    return (*found, _gap(trail))
 
 
-def _gap(trail: Streak, timing: Timing) -> Finding:
+def _gap(trail: Streak) -> Finding:
     longest = trail.longest_gap_s
     if math.isinf(longest):
         return Finding("longest_gap", None, "s", "What stands still shows no gaps.")
-    share = f"a third of the trail's width of {trail.width_px:.1f} px"
-    text = f"Gaps stay unseen up to {spoken_gap(longest)}, {share}"
-    if timing.gap_s > longest:
-        text += f"; yours leave {_pixels(trail.gap_px)}: notches"
-    return Finding("longest_gap", longest, "s", f"{text}.")
+    return Finding(
+        "longest_gap", longest, "s",
+        f"Gaps stay unseen up to {spoken_gap(longest)}, a third of the trail's width of "
+        f"{_pixels(trail.width_px)}.",
+    )  # fmt: skip
 
 
 def _star_trails(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     trail = trail_of(known, timing)
     turned = arc_deg(timing.elapsed_s)
     length = trail.speed_px_s * timing.elapsed_s
+    shape = next(word for least, word in SHAPES if abs(known.declination_deg) >= least)
     return (
         Finding("arc", turned, "deg", f"All stars go {turned:.1f} degrees round the pole."),
         Finding(
             "arc_length", length, "px",
-            f"At declination {known.declination_deg:.0f} that is a trail of {_pixels(length)} near "
-            f"the middle, {trail.length_px:.1f} px in each frame.",
+            f"At declination {known.declination_deg:.0f} trails are {shape}, {_pixels(length)} "
+            f"long near the middle, {_pixels(trail.length_px)} in each frame.",
         ),
-        _gap(trail, timing),
+        _gap(trail),
     )  # fmt: skip
 
 
@@ -179,7 +184,7 @@ def _stars(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     rules = []
     for rule in RULES_OF_THUMB:
         time = rule_of_thumb_s(rule, focal, known.sensor.crop_factor)
-        rules.append(f"the {rule} rule {spoken(time)} ({speed * time:.1f} px)")
+        rules.append(f"the {rule} rule allows {spoken(time)} ({speed * time:.1f} px)")
     return (
         Finding(
             "longest_shutter", None if math.isinf(limit) else limit, "s",
@@ -192,7 +197,7 @@ def _stars(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
         ),
         Finding(
             "rules_of_thumb", speed * rule_of_thumb_s(500, focal, known.sensor.crop_factor), "px",
-            f"Older rules are made for coarser pixels: {', '.join(rules)}.",
+            f"Older rules were made for coarser pixels: {', '.join(rules)}.",
         ),
     )  # fmt: skip
 
@@ -207,8 +212,8 @@ def _fireworks(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, .
         ),
         Finding(
             "lost", lost, "",
-            f"{spoken_share(lost)} of the show falls into the gaps; where shells overlap they burn out, so "
-            "few frames look best.",
+            f"{spoken_share(lost)} of the show falls into the gaps; where shells overlap they "
+            "burn out, so few frames look best.",
         ),
     )  # fmt: skip
 
@@ -239,8 +244,8 @@ def _light_painting(known: Known, timing: Timing, ledger: Ledger) -> tuple[Findi
     return (
         Finding(
             "painter", share, "",
-            f"Who stands in the lamp's light for a second shows with {spoken_share(share)} of what a whole "
-            "frame would give; in lighten only the brightest frame counts.",
+            f"Who stands in the lamp's light for a second shows with {spoken_share(share)} of "
+            "what a whole frame would give; in lighten only the brightest frame counts.",
         ),
     )  # fmt: skip
 
@@ -257,8 +262,8 @@ def _crowd(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     return (
         Finding(
             "remaining", lost, "",
-            f"{spoken_share(lost).capitalize()} of the busy ground keeps a trace of someone where each spot is "
-            f"hidden {spoken_share(busy)} of the time.",
+            f"{spoken_share(lost).capitalize()} of the ground keeps someone, if each spot is "
+            f"hidden {spoken_share(busy)} of the time by people who move on between frames.",
         ),
         Finding(
             "longest_stay", half, "s",
@@ -292,8 +297,8 @@ def _ghosts(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]
     return (
         Finding(
             "visibility", share, "",
-            f"Each pose shows at {spoken_share(share)} of full strength in a mean, the place behind it at "
-            f"{spoken_share(1 - share)}; --weights makes one stronger.",
+            f"Each pose shows at {spoken_share(share)} of full strength in a mean, the place "
+            f"behind it at {spoken_share(1 - share)}; --weights makes one stronger.",
         ),
     )  # fmt: skip
 

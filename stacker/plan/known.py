@@ -7,13 +7,22 @@ from dataclasses import dataclass, replace
 
 from stacker.plan.exposure import exposure_value, light_in_words
 from stacker.plan.facts import Facts
-from stacker.plan.sensors import Format, Sensor, find_format, typical_read_noise_e
+from stacker.plan.sensors import (
+    FULL_FRAME_WIDTH_MM,
+    Format,
+    Sensor,
+    find_format,
+    typical_read_noise_e,
+)
 from stacker.plan.stars import declination_of
 from stacker.plan.subjects import Guide, find_subject
 
 USUAL_SENSOR = "full frame"
 # of a clip, 16 to 9
 CLIP_COLUMNS = 3840
+# smaller sensors are those of phones, whose apertures are fixed
+PHONE_CROP = 3.0
+PHONE_APERTURE = 1.8
 
 
 @dataclass(frozen=True)
@@ -77,10 +86,14 @@ def settle_camera(facts: Facts, ledger: Ledger) -> Known:
     """
     guide = find_subject(facts.subject)
     kind, sensor = _sensor(facts, ledger)
-    focal = ledger.take(
-        facts.focal_mm, guide.focal_mm, "--focal-length", f"{guide.focal_mm:g} mm lens"
+    # the same view on any sensor
+    view = round(
+        guide.focal_mm * sensor.width_mm / FULL_FRAME_WIDTH_MM,
+        0 if sensor.crop_factor < PHONE_CROP else 1,
     )
-    aperture = ledger.take(facts.aperture, guide.aperture, "--aperture", f"f/{guide.aperture:g}")
+    focal = ledger.take(facts.focal_mm, view, "--focal-length", f"{view:g} mm lens")
+    stop = guide.aperture if sensor.crop_factor < PHONE_CROP else PHONE_APERTURE
+    aperture = ledger.take(facts.aperture, stop, "--aperture", f"f/{stop:g}")
     iso = ledger.take(facts.iso, guide.iso, "--iso", f"ISO {guide.iso:g}")
     typical = typical_read_noise_e(kind, iso)
     read_noise = ledger.take(
@@ -106,7 +119,14 @@ def settle_camera(facts: Facts, ledger: Ledger) -> Known:
 
 
 def _sensor(facts: Facts, ledger: Ledger) -> tuple[Format, Sensor]:
-    kind = find_format(facts.sensor) if facts.sensor is not None else find_format(USUAL_SENSOR)
+    if facts.sensor is None and facts.pixels is not None and facts.pitch_um is not None:
+        # count and pitch are the size
+        width, height = (each * facts.pitch_um / 1000 for each in facts.pixels)
+        kind = find_format(f"{width:.4g}x{height:.4g}")
+        return kind, Sensor(kind.name, width, height, facts.pixels)
+    if facts.sensor is None:
+        ledger.note("--sensor", USUAL_SENSOR)
+    kind = find_format(facts.sensor if facts.sensor is not None else USUAL_SENSOR)
     sensor = Sensor(kind.name, kind.width_mm, kind.height_mm, kind.pixels)
     if facts.pixels is not None:
         sensor = replace(sensor, pixels=facts.pixels)
@@ -121,13 +141,6 @@ def _sensor(facts: Facts, ledger: Ledger) -> tuple[Format, Sensor]:
                 replace(sensor, height_mm=sensor.width_mm * 9 / 16), CLIP_COLUMNS
             )
         ledger.note("--pixels", f"{sensor.pixels[0]} x {sensor.pixels[1]} pixels")
-    if facts.sensor is None:
-        ledger.note("--sensor", USUAL_SENSOR)
-        if facts.pixels is not None and facts.pitch_um is not None:
-            # both told: they are the size
-            width, height = (each * facts.pitch_um / 1000 for each in facts.pixels)
-            ledger.assumed.pop()
-            sensor = Sensor(f"{width:.3g} x {height:.3g} mm", width, height, facts.pixels)
     return kind, sensor
 
 

@@ -10,7 +10,7 @@ from stacker.plan.cautions import cautions_for
 from stacker.plan.exposure import filter_replaced, stops_from_metered
 from stacker.plan.eye import seen, trail_of
 from stacker.plan.facts import Facts
-from stacker.plan.known import Known, Ledger, settle_camera
+from stacker.plan.known import PHONE_CROP, Known, Ledger, settle_camera
 from stacker.plan.noise import burst_noise, grey_signal_e
 from stacker.plan.plan import Plan
 from stacker.plan.storage import (
@@ -22,16 +22,22 @@ from stacker.plan.storage import (
     Storage,
     storage,
 )
-from stacker.wording import spoken, spoken_gap, spoken_size
-from stacker.plan.timing import Timing, settle_timing
+from stacker.plan.timing import Timing, light_of, settle_timing
 from stacker.plan.twilight import ASTRONOMICAL, Evening, evening_at
+from stacker.wording import spoken, spoken_gap, spoken_size
 
 NIGHT = ("stars", "star-trails")
+# subjects that bring their own light
+FLASHES = ("fireworks", "light-painting")
 # before and after the balance of sky and lamps
 MARGIN = timedelta(minutes=10)
 # exposure that is off by more is worth a word
 OFF_STOPS = 1.5
+# a night sky belongs below mid-grey, but above the noise
+NIGHT_STOPS = (-4.0, 0.5)
 MANY_FRAMES = 2000
+# phones have lenses of 2 to 20 mm
+PHONE_FOCAL_MM = 20.0
 
 
 def make_plan(subject: str, **known: Any) -> Plan:
@@ -75,7 +81,7 @@ def plan_of(facts: Facts) -> Plan:
         gap_s=timing.gap_s,
         open_s=timing.open_s,
         elapsed_s=timing.elapsed_s,
-        why=timing.why,
+        why=(*timing.why, *_as_metered(camera, timing, stops)),
         sensor=camera.sensor,
         focal_mm=camera.focal_mm,
         aperture=camera.aperture,
@@ -96,8 +102,36 @@ def plan_of(facts: Facts) -> Plan:
             *_night_warnings(timing, facts, evening),
         ),
         assumed=tuple(ledger.assumed),
-        command=f"stacker expose frames/ {camera.guide.options}",
+        command=_command(camera, timing),
     )
+
+
+def _as_metered(camera: Known, timing: Timing, stops: float) -> list[str]:
+    """Return how bright the frames are, where the light did not set their shutter."""
+    set_by_light = camera.guide.frame_shutter_s is None and camera.guide.name != "stars"
+    if not camera.light_told and (set_by_light or camera.guide.name in FLASHES):
+        return []
+    if camera.facts.frame_shutter_s is None and set_by_light:
+        return []
+    if camera.guide.name in NIGHT:
+        side = "below" if stops < 0 else "above"
+        return [
+            f"under {light_of(camera)} the sky comes out {abs(stops):.1f} stops {side} mid-grey"
+        ]
+    way = "as bright as metered"
+    if abs(stops) >= 0.25:
+        way = f"{abs(stops):.1f} stops {'brighter' if stops > 0 else 'darker'} than metered"
+    return [f"in light of {light_of(camera)} that is {way}"]
+
+
+def _command(camera: Known, timing: Timing) -> str:
+    """Return how the picture is made, some frames about the middle where few are wanted."""
+    span = ""
+    if camera.guide.picks is not None:
+        picks = min(camera.guide.picks, timing.frames)
+        first = (timing.frames - picks) // 2 + 1
+        span = f"--first {first} --last {first + picks - 1} "
+    return f"stacker expose frames/ {span}{camera.guide.options}"
 
 
 def _evening(facts: Facts, ledger: Ledger) -> Evening | None:
@@ -144,7 +178,8 @@ def _storage(facts: Facts, camera: Known, timing: Timing, ledger: Ledger) -> Sto
 
 def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> list[str]:
     found = []
-    if camera.light_told and abs(stops) > OFF_STOPS:
+    darkest, brightest = NIGHT_STOPS if camera.guide.name in NIGHT else (-OFF_STOPS, OFF_STOPS)
+    if camera.light_told and not darkest <= stops <= brightest:
         way = "brighter" if stops > 0 else "darker"
         cure = "close the aperture or lower ISO" if stops > 0 else "open the aperture or raise ISO"
         found.append(
@@ -152,16 +187,15 @@ def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> lis
             "set --frame-shutter."
         )
     if camera.guide.name in ("traffic", "star-trails") and timing.frames > 1:
-        longest = trail_of(camera, timing).longest_gap_s
-        if timing.gap_s > longest:
+        trail = trail_of(camera, timing)
+        if timing.gap_s > trail.longest_gap_s:
             cure = (
-                "only a clip is that quick; or let the trails of other cars fill them"
+                "only a clip is that quick; or the trails of other cars fill them"
                 if camera.guide.name == "traffic"
                 else "release in a row, without an interval timer"
             )
             found.append(
-                f"Gaps of {spoken_gap(timing.gap_s)} will show as notches, from "
-                f"{spoken_gap(longest)} on: {cure}."
+                f"Gaps of {spoken_gap(timing.gap_s)} leave notches of {trail.gap_px:.0f} px: {cure}."
             )
     if room.outruns_camera:
         found.append(
@@ -172,6 +206,12 @@ def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> lis
         found.append(
             f"{timing.frames} frames are many: a clip, a longer shutter (smaller aperture, lower "
             "ISO) or longer gaps make fewer."
+        )
+    if camera.sensor.crop_factor > PHONE_CROP and camera.focal_mm > PHONE_FOCAL_MM:
+        own = camera.focal_mm / camera.sensor.crop_factor
+        found.append(
+            f"{camera.focal_mm:g} mm is long for so small a sensor: if that is what it is called "
+            f"for full frame, the lens's own is --focal-length {own:.2g}."
         )
     if timing.frames == 1:
         found.append("One frame is no burst: nothing can be chosen afterwards.")

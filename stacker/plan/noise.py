@@ -42,10 +42,18 @@ class Noise:
     excess_shadow: float
     lift_sigma: float
 
+    @property
+    def median_gain(self) -> float:
+        """By how many times the noise of the median is below that of one frame.
+
+        The median of many normal values has sqrt(pi / 2) times the noise of their mean.
+        """
+        return max(1.0, self.gain / math.sqrt(math.pi / 2))
+
 
 def grey_signal_e(sensor: Sensor, iso: float, stops: float = 0.0) -> float:
     """Return the electrons of a mid-grey in a frame so many stops brighter than metered."""
-    return sensor.full_well_e(iso) * min(1.0, MID_GREY * 2.0**stops)
+    return sensor.full_well_e(iso) * min(1.0, MID_GREY * float(2.0**stops))
 
 
 def mean_noise_e(signal_e: float, read_noise_e: float, frames: int) -> float:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from stacker.errors import OptionError
 
-FULL_FRAME_DIAGONAL_MM = math.hypot(36, 24)
+FULL_FRAME_WIDTH_MM = 36.0
+FULL_FRAME_DIAGONAL_MM = math.hypot(FULL_FRAME_WIDTH_MM, 24.0)
 # electrons that a square micrometre holds at ISO 100, typical of back-lit and front-lit sensors
 FULL_WELL_PER_UM2 = 2300
 # ISO of the columns below
@@ -102,7 +103,7 @@ def find_format(text: str) -> Format:
     OptionError
         There is none; the sentence names those that exist.
     """
-    typed = text.lower().replace("×", "x")
+    typed = text.lower().replace("\N{MULTIPLICATION SIGN}", "x")
     typed = "".join(sign for sign in typed if sign not in " -_").rstrip('"')
     for known in FORMATS:
         names = (known.name.lower().replace(" ", "").replace("-", ""), *known.spellings)

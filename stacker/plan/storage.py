@@ -56,7 +56,7 @@ def storage(
     battery_frames: float = BATTERY_FRAMES,
     cold: bool = False,
 ) -> Storage:
-    """Return what a burst asks of card and battery; ``battery_s`` is a charge's time switched on."""
+    """Return what a burst asks of card and battery; ``battery_s`` is how long a charge lasts."""
     share = COLD if cold else 1.0
     charges = max(frames / (battery_frames * share), elapsed_s / (battery_s * share))
     total = frames * frame_bytes

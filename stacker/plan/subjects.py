@@ -28,6 +28,7 @@ class Guide:
     flow_m_s, texture_m : of water or clouds.
     distance_m, speed_m_s : of what crosses the view.
     jpeg, clip : whether the frames may as well be JPEGs, or are those of a clip.
+    picks : how many frames of the burst make the picture; all if None.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Guide:
     speed_m_s: float | None = None
     jpeg: bool = False
     clip: bool = False
+    picks: int | None = None
 
 
 SUBJECTS = {
@@ -81,25 +83,27 @@ SUBJECTS = {
         Guide(
             name="star-trails", title="Star trails", reads_well="10 min to hours",
             options="--blend lighten --floor true -o star-trails.tif",
-            focal_mm=20, aperture=2.8, iso=800, ev=-5, frame_shutter_s=30, elapsed_s=3600,
+            focal_mm=20, aperture=2.8, iso=800, ev=-7, frame_shutter_s=30, elapsed_s=3600,
             why="an hour turns the sky by 15 degrees",
         ),
         Guide(
             name="stars", title="Stars as points", reads_well="one frame, many times",
             options="--hold sky --blend mean -o stars.tif",
-            focal_mm=20, aperture=2.8, iso=3200, ev=-5, frames=20,
-            why="the noise of twenty frames is between a quarter and a fifth of one's",
+            focal_mm=20, aperture=2.8, iso=3200, ev=-7, frames=20,
+            why="together they have less than a quarter of one's noise",
         ),
         Guide(
             name="fireworks", title="Fireworks", reads_well="2 to 8 s a frame",
-            options="--blend lighten --first 20 --last 23 -o fireworks.tif",
+            options="--blend lighten -o fireworks.tif",
             focal_mm=35, aperture=11, iso=100, ev=5, frame_shutter_s=4, elapsed_s=900,
+            picks=4,
             why="the whole show, to choose a few bursts from",
         ),
         Guide(
             name="dusk", title="Buildings at dusk", reads_well="one moment, or two mixed",
-            options="--blend mean --first 70 --last 77 -o dusk.tif",
+            options="--blend mean -o dusk.tif",
             focal_mm=24, aperture=8, iso=100, ev=5, elapsed_s=2400, interval_s=15,
+            picks=8,
             why="the balance of sky and lamps, and some minutes on either side, to choose from",
         ),
         Guide(
@@ -118,11 +122,11 @@ SUBJECTS = {
         Guide(
             name="pan", title="A moving subject, the world streaked",
             reads_well="1/8 to 1/60 s",
-            options="--hold subject --box 800,500,300,200 --blend mean -o pan.tif",
+            options="--hold subject --box X,Y,W,H --blend mean -o pan.tif",
             focal_mm=70, aperture=11, iso=100, ev=13, frame_shutter_s=1 / 60, open_s=1 / 15,
             gap_s=0.0, distance_m=20, speed_m_s=40 / 3.6,
             clip=True,
-            why="1/15 s in all streaks the background",
+            why="1/15 s in all streaks the world behind",
         ),
         Guide(
             name="ghosts", title="One person many times", reads_well="a few poses",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from stacker.errors import OptionError
 from stacker.plan.exposure import (
     LONGEST_ON_DIAL,
+    light_in_words,
     longest_on_dial,
     metered_shutter_s,
     nearest_on_dial,
@@ -15,8 +16,8 @@ from stacker.plan.exposure import (
 from stacker.plan.facts import MOST_FRAMES
 from stacker.plan.known import Known, Ledger
 from stacker.plan.stars import fastest_declination, longest_point_s, star_speed_px_s, star_width_px
-from stacker.wording import spoken, spoken_gap
 from stacker.plan.water import SILK_CONTRAST, frames_for_contrast
+from stacker.wording import spoken, spoken_gap
 
 # a sum that comes out at 9.9999999 means 10
 NEARLY = 1e-6
@@ -125,11 +126,15 @@ def _frame_shutter(known: Known) -> tuple[float, str]:
         why = FIXED_SHUTTERS[guide.name]
         return guide.frame_shutter_s, f"{spoken(guide.frame_shutter_s)} a frame: {why}"
     shutter = nearest_on_dial(min(metered, LONGEST_ON_DIAL))
-    told = "your meter" if facts.metered_s is not None else f"light of EV {known.ev:.3g}"
-    exposure = f"at f/{known.aperture:g} and ISO {known.iso:g}"
+    told = "your meter" if facts.metered_s is not None else light_of(known)
     if metered > LONGEST_ON_DIAL * 2**0.5:
-        return shutter, f"{spoken(shutter)} a frame: the dial ends there, the light asks for more"
-    return shutter, f"{spoken(shutter)} a frame: what {told} asks for {exposure}"
+        return shutter, f"{spoken(shutter)} a frame: the dial ends there, {told} asks for more"
+    return shutter, f"{spoken(shutter)} a frame: what {told} asks for"
+
+
+def light_of(known: Known) -> str:
+    """Return the light as a value and in words."""
+    return f"EV {known.ev:.3g} ({light_in_words(known.ev)})"
 
 
 def _interval(known: Known, shutter_s: float, ledger: Ledger) -> float:

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from itertools import pairwise
 
 from stacker.errors import OptionError
 
@@ -174,7 +175,7 @@ def _crossing(
 ) -> datetime | None:
     """Return when a height first falls below a level, to the second; None if it does not."""
     moments = _steps(start, end)
-    for before, after in zip(moments, moments[1:], strict=False):
+    for before, after in pairwise(moments):
         if height(before) >= level > height(after):
             while after - before > timedelta(seconds=1):
                 middle = before + (after - before) / 2
