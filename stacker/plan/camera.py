@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-STEADY = "Tripod or firm wall, stabiliser off, remote release or the camera's own interval timer."
-BY_HAND = (
-    "Exposure, ISO, focus and white balance by hand and left alone; long-exposure noise reduction "
-    "off: it closes the shutter after each frame for as long again."
-)
-STARS_FOCUS = (
-    "Focus by hand on a bright star at the highest magnification; the mark for infinity is no "
-    "guide."
-)
+STEADY = "Tripod, stabiliser off, remote release; long-exposure noise reduction off: it makes gaps."
+BY_HAND = "Exposure, ISO, focus and white balance by hand, the same for all frames."
+STARS_FOCUS = "Focus by hand on a bright star, magnified; the mark for infinity is no guide."
 DARKS = "Afterwards ten to twenty darks: lens cap on, same shutter and ISO, camera as warm."
 FILES = {
     "raw": "Raw files: they keep the shades of lamps and shadows.",
@@ -20,8 +14,8 @@ FILES = {
 # focus and the like, white balance, kind of files
 BY_SUBJECT = {
     "water": (
-        "Focus on the rock that shall be sharp; white balance daylight; a polariser where it "
-        "shines.",
+        "Focus on the rock that shall be sharp; white balance daylight; a polariser against "
+        "glare.",
         FILES["jpeg"],
     ),
     "clouds": ("Focus far away, white balance daylight; shade the lens from the sun.",
@@ -41,8 +35,7 @@ BY_SUBJECT = {
         FILES["raw"],
     ),
     "dusk": (
-        "Focus while it is light; white balance daylight; expose for lit windows at the balance "
-        "and keep that.",
+        "Focus while it is light; white balance daylight; expose for the windows and keep that.",
         FILES["raw"],
     ),
     "light-painting": (

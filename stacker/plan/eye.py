@@ -94,25 +94,27 @@ def _flow(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     keeps, reads = ("Water keeps", "silk") if water else ("Clouds keep", "a veil")
     text = f"{keeps} {spoken_share(contrast)} of the texture's contrast; 10 % and less reads as "
     text += reads
-    if contrast > SILK_CONTRAST * 1.05 and flow:
-        wanted = frames_for_contrast(SILK_CONTRAST, flow, texture, *beat)
+    wanted = frames_for_contrast(SILK_CONTRAST, flow, texture, *beat) if flow else 0
+    if wanted and contrast > SILK_CONTRAST * 1.05:
         text += f" ({wanted} such frames)"
+    elif wanted and timing.frames > 2 * wanted:
+        text += f": {wanted} such frames would do"
     way, between = flow * timing.frame_shutter_s, flow * timing.interval_s
     steps = "neighbours share texture" if between <= texture else "each frame sees new texture"
     found = [
         Finding("contrast", contrast, "", f"{text}."),
         Finding(
             "flow_per_interval", between, "m",
-            f"The flow goes {_metres(way)} while a frame is open, {_metres(between)} from one to "
-            f"the next: {steps}.",
+            f"It flows {_metres(way)} in a frame and {_metres(between)} from one to the next: "
+            f"{steps}.",
         ),
     ]  # fmt: skip
     if flow:
         longest = texture / flow
         found.append(Finding(
             "longest_gap", longest, "s",
-            f"{'Foam draws' if water else 'Edges draw'} whole streaks while gaps stay within "
-            f"{spoken_gap(longest)}, one length of the texture; longer ones show steps.",
+            f"{'Foam draws' if water else 'Edges draw'} whole streaks over gaps of up to "
+            f"{spoken_gap(longest)}, the time of one length of texture.",
         ))  # fmt: skip
     if known.facts.tide_m_h is not None:
         rise = known.facts.tide_m_h * timing.elapsed_s / 3600

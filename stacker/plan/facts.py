@@ -140,13 +140,22 @@ class Facts:
         _one_of(self, "declination_deg", "direction_deg", "--declination", "--direction")
         self._check_span()
         self._check_direction()
-        if (self.latitude_deg is None) != (self.longitude_deg is None) and self.date is not None:
-            raise OptionError(
-                "--date",
-                "tells the evening only where the place is known",
-                remedy="give --latitude and --longitude too",
-                code="option-missing",
-            )
+        self._check_place()
+
+    def _check_place(self) -> None:
+        placed = self.latitude_deg is not None and self.longitude_deg is not None
+        for option, value in (
+            ("--date", self.date),
+            ("--zone", self.zone),
+            ("--longitude", self.longitude_deg),
+        ):
+            if value is not None and not placed:
+                raise OptionError(
+                    option,
+                    "tells the evening only where the place is known",
+                    remedy="give both --latitude and --longitude",
+                    code="option-missing",
+                )
 
     def _check_span(self) -> None:
         given = [

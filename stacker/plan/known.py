@@ -87,10 +87,8 @@ def settle_camera(facts: Facts, ledger: Ledger) -> Known:
     guide = find_subject(facts.subject)
     kind, sensor = _sensor(facts, ledger)
     # the same view on any sensor
-    view = round(
-        guide.focal_mm * sensor.width_mm / FULL_FRAME_WIDTH_MM,
-        0 if sensor.crop_factor < PHONE_CROP else 1,
-    )
+    view = guide.focal_mm * sensor.width_mm / FULL_FRAME_WIDTH_MM
+    view = round(view, 0 if sensor.crop_factor < PHONE_CROP else 1)
     focal = ledger.take(facts.focal_mm, view, "--focal-length", f"{view:g} mm lens")
     stop = guide.aperture if sensor.crop_factor < PHONE_CROP else PHONE_APERTURE
     aperture = ledger.take(facts.aperture, stop, "--aperture", f"f/{stop:g}")
@@ -136,12 +134,18 @@ def _sensor(facts: Facts, ledger: Ledger) -> tuple[Format, Sensor]:
     elif facts.pitch_um is not None:
         sensor = _with_columns(sensor, 1000 * sensor.width_mm / facts.pitch_um)
     else:
-        if find_subject(facts.subject).clip:
+        if is_clip(facts):
             sensor = _with_columns(
                 replace(sensor, height_mm=sensor.width_mm * 9 / 16), CLIP_COLUMNS
             )
         ledger.note("--pixels", f"{sensor.pixels[0]} x {sensor.pixels[1]} pixels")
     return kind, sensor
+
+
+def is_clip(facts: Facts) -> bool:
+    """Return whether the burst is a clip: usual for the subject, and no gaps are told of."""
+    paced = facts.interval_s is not None or facts.gap_s is not None
+    return find_subject(facts.subject).clip and not paced
 
 
 def _with_columns(sensor: Sensor, columns: float) -> Sensor:

@@ -10,7 +10,7 @@ from stacker.plan.cautions import cautions_for
 from stacker.plan.exposure import filter_replaced, stops_from_metered
 from stacker.plan.eye import seen, trail_of
 from stacker.plan.facts import Facts
-from stacker.plan.known import PHONE_CROP, Known, Ledger, settle_camera
+from stacker.plan.known import PHONE_CROP, Known, Ledger, is_clip, settle_camera
 from stacker.plan.noise import burst_noise, grey_signal_e
 from stacker.plan.plan import Plan
 from stacker.plan.storage import (
@@ -158,7 +158,7 @@ def _storage(facts: Facts, camera: Known, timing: Timing, ledger: Ledger) -> Sto
     usual, kind = columns * rows * RAW_BYTES_PER_PIXEL, "a raw file"
     if camera.guide.jpeg:
         usual, kind = columns * rows * JPEG_BYTES_PER_PIXEL, "a JPEG"
-    if camera.guide.clip:
+    if is_clip(facts):
         usual, kind = CLIP_BYTES_S * timing.interval_s, "a frame of a clip"
     size = ledger.take(facts.frame_bytes, usual, "--frame-size", f"{spoken_size(usual)} for {kind}")
     battery = ledger.take(
@@ -195,7 +195,8 @@ def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> lis
                 else "release in a row, without an interval timer"
             )
             found.append(
-                f"Gaps of {spoken_gap(timing.gap_s)} leave notches of {trail.gap_px:.0f} px: {cure}."
+                f"Gaps of {spoken_gap(timing.gap_s)} leave notches of {trail.gap_px:.0f} px: "
+                f"{cure}."
             )
     if room.outruns_camera:
         found.append(

@@ -14,13 +14,14 @@ from stacker.plan.exposure import (
     nearest_on_dial,
 )
 from stacker.plan.facts import MOST_FRAMES
-from stacker.plan.known import Known, Ledger
+from stacker.plan.known import Known, Ledger, is_clip
 from stacker.plan.stars import fastest_declination, longest_point_s, star_speed_px_s, star_width_px
 from stacker.plan.water import SILK_CONTRAST, frames_for_contrast
 from stacker.wording import spoken, spoken_gap
 
 # a sum that comes out at 9.9999999 means 10
 NEARLY = 1e-6
+STILL_WATER_FRAMES = 12
 FIXED_SHUTTERS = {
     "star-trails": "the longest on most dials, so that gaps are few",
     "fireworks": "a shell opens and fades within some seconds",
@@ -124,6 +125,8 @@ def _frame_shutter(known: Known) -> tuple[float, str]:
         return limit, f"{spoken(limit)} a frame: the dial's longest that keeps stars points"
     if guide.frame_shutter_s is not None:
         why = FIXED_SHUTTERS[guide.name]
+        if guide.clip and not is_clip(facts):
+            why = "short enough for a steady hand to follow"
         return guide.frame_shutter_s, f"{spoken(guide.frame_shutter_s)} a frame: {why}"
     shutter = nearest_on_dial(min(metered, LONGEST_ON_DIAL))
     told = "your meter" if facts.metered_s is not None else light_of(known)
@@ -146,7 +149,7 @@ def _interval(known: Known, shutter_s: float, ledger: Ledger) -> float:
     if facts.frames is not None and facts.elapsed_s is not None:
         if facts.frames == 1:
             return max(shutter_s, facts.elapsed_s)
-        return (facts.elapsed_s - shutter_s) / (facts.frames - 1)
+        return max(0.0, facts.elapsed_s - shutter_s) / (facts.frames - 1)
     touching = shutter_s + guide.gap_s
     if guide.interval_s is not None:
         interval = max(guide.interval_s, touching)
@@ -183,7 +186,9 @@ def _frames(
         frames = _for_elapsed(usual_elapsed_s or guide.elapsed_s, shutter_s, interval_s)
         return frames, f"{frames} frames: {guide.why}"
     flow, texture = flow_of(known, None)
-    least = frames_for_contrast(SILK_CONTRAST, flow, texture, shutter_s, interval_s) if flow else 12
+    if not flow:
+        return STILL_WATER_FRAMES, f"{STILL_WATER_FRAMES} frames: water that stands wants no more"
+    least = frames_for_contrast(SILK_CONTRAST, flow, texture, shutter_s, interval_s)
     return least, f"{least} frames: {guide.why}"
 
 
