@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 
 def spoken(time_s: float) -> str:

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from functools import cache
 from itertools import pairwise
 
 from stacker.errors import OptionError
@@ -88,9 +89,12 @@ def evening_at(
     start = _noon(day, longitude_deg, shown) - timedelta(hours=1)
     end = start + DAY
 
+    # every level asks for the same moments again
+    @cache
     def sun(moment: datetime) -> float:
         return _sun_altitude(moment, latitude_deg, longitude_deg)
 
+    @cache
     def moon(moment: datetime) -> float:
         return _moon_altitude(moment, latitude_deg, longitude_deg)
 
