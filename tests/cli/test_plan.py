@@ -1,7 +1,10 @@
 """``stacker plan`` as a person types it."""
 
 import json
+import re
+import shlex
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -155,6 +158,16 @@ def test_a_sample_says_how_large_a_frame_is_and_is_never_written_over(run, tmp_p
     assert "60 MB at 2 MB a frame" in run(*words).stdout
     assert_refused(run(*words, "-o", sample, "--overwrite"), "never written over")
     assert sample.stat().st_size == 2_000_000
+
+
+def test_the_readme_shows_what_is_printed(run):
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    section = readme[readme.index("## Before the shot") : readme.index("## Five minutes")]
+    command, printed = re.findall(r"```\n(.*?)```", section, re.DOTALL)
+    result = run(*shlex.split(command)[1:])
+    assert result.returncode == 0 and printed in result.stdout
+    python = re.search(r"`stacker\.(plan\(.*?\))`", section)
+    assert python is not None and python[1] == 'plan("water", focal_mm=24)'
 
 
 def test_the_command_it_ends_with_is_one():
