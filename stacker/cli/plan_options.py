@@ -13,7 +13,7 @@ from stacker.cli.words import seconds
 CAMERA, LIGHT, TIME, MOVES, SKY, CARD = (
     "Camera and lens",
     "Light",
-    "How long: tell two of them at most, the rest follows",
+    "How long (the rest follows from what you tell)",
     "What moves",
     "Stars, sun and moon",
     "Card and battery",

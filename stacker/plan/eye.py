@@ -31,6 +31,8 @@ CIVIL_STOPS = math.log2(400 / 3.4)
 USUAL_FADE_MIN = 4.0
 # frames that make one moment of dusk
 MOMENT_FRAMES = 8
+# a day: nothing needs to last longer
+ENDLESS_S = 86400.0
 # how trails look from a declination on
 SHAPES = ((60, "parts of circles"), (25, "bows"), (0, "nearly straight"))
 
@@ -137,7 +139,7 @@ def _traffic(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...
             f"{trail.width_px:.0f} px wide.",
         )
     ]  # fmt: skip
-    if trail.speed_px_s:
+    if trail.speed_px_s * ENDLESS_S > columns:
         crossing = columns / trail.speed_px_s
         found.append(Finding(
             "crossing", crossing, "s",
@@ -149,8 +151,8 @@ def _traffic(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...
 
 def _gap(trail: Streak) -> Finding:
     longest = trail.longest_gap_s
-    if math.isinf(longest):
-        return Finding("longest_gap", None, "s", "What stands still shows no gaps.")
+    if longest > ENDLESS_S:
+        return Finding("longest_gap", None, "s", "What hardly moves shows no gaps.")
     return Finding(
         "longest_gap", longest, "s",
         f"Gaps stay unseen up to {spoken_gap(longest)}, a third of the trail's width of "
@@ -182,6 +184,7 @@ def _stars(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
     blur = known.facts.blur_px or star_width_px(known.aperture, pitch)
     scale = pixel_arcsec(focal, pitch)
     reason = "as you allow" if known.facts.blur_px else "a star's own width"
+    lasting = spoken(limit) if limit <= ENDLESS_S else "hours"
     drift = speed * timing.frame_shutter_s
     rules = []
     for rule in RULES_OF_THUMB:
@@ -189,9 +192,9 @@ def _stars(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
         rules.append(f"the {rule} rule allows {spoken(time)} ({speed * time:.1f} px)")
     return (
         Finding(
-            "longest_shutter", None if math.isinf(limit) else limit, "s",
-            f"Stars stay points for {'ever' if math.isinf(limit) else spoken(limit)}: the fastest "
-            f"in view (declination {fastest:.0f}) drift by {blur:.1f} px, {reason}.",
+            "longest_shutter", limit if limit <= ENDLESS_S else None, "s",
+            f"Stars stay points for {lasting}: the fastest in view "
+            f"(declination {fastest:.0f}) drift by {blur:.1f} px, {reason}.",
         ),
         Finding(
             "drift", drift, "px",

@@ -22,6 +22,7 @@ from stacker.wording import spoken, spoken_gap
 # a sum that comes out at 9.9999999 means 10
 NEARLY = 1e-6
 STILL_WATER_FRAMES = 12
+STILL_M_S = 1e-6
 FIXED_SHUTTERS = {
     "star-trails": "the longest on most dials, so that gaps are few",
     "fireworks": "a shell opens and fades within some seconds",
@@ -199,10 +200,10 @@ def flow_of(known: Known, ledger: Ledger | None) -> tuple[float, float]:
     if ledger is not None:
         ledger.take(known.facts.flow_m_s, flow, "--flow", f"flow of {flow:g} m/s")
         ledger.take(known.facts.texture_m, texture, "--texture", f"texture of {texture:g} m")
-    return (
-        flow if known.facts.flow_m_s is None else known.facts.flow_m_s,
-        known.facts.texture_m or texture,
-    )
+    if known.facts.flow_m_s is not None:
+        # what goes less than a tenth of a metre in a day stands
+        flow = known.facts.flow_m_s if known.facts.flow_m_s > STILL_M_S else 0.0
+    return flow, known.facts.texture_m or texture
 
 
 def _for_open(open_s: float, shutter_s: float) -> int:
@@ -210,4 +211,4 @@ def _for_open(open_s: float, shutter_s: float) -> int:
 
 
 def _for_elapsed(elapsed_s: float, shutter_s: float, interval_s: float) -> int:
-    return math.floor((elapsed_s - shutter_s) / interval_s + NEARLY) + 1
+    return max(0, math.floor((elapsed_s - shutter_s) / interval_s + NEARLY)) + 1
