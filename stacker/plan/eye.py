@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -18,15 +17,12 @@ from stacker.plan.stars import (
 )
 from stacker.plan.streaks import Streak, lamp_width_px, speed_px_s, stays_in_median, streak
 from stacker.plan.timing import Timing, flow_of, point_limit_s
-from stacker.plan.twilight import Evening
+from stacker.plan.twilight import BALANCE_STOPS, Evening
 from stacker.plan.water import SILK_CONTRAST, frames_for_contrast, remaining_contrast
 from stacker.wording import spoken, spoken_gap, spoken_share
 
 # a square where each spot is hidden for a fifth of the time
 USUAL_BUSY = 0.2
-# from sunset (400 lux) to the end of civil twilight (3.4 lux) light falls by so many stops
-# (Explanatory Supplement to the Astronomical Almanac, 1st ed. 1961, table of illumination)
-CIVIL_STOPS = math.log2(400 / 3.4)
 # minutes per stop at middle latitudes, where the evening is not known
 USUAL_FADE_MIN = 4.0
 # frames that make one moment of dusk
@@ -225,16 +221,16 @@ def _fireworks(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, .
 
 def _dusk(timing: Timing, evening: Evening | None) -> tuple[Finding, ...]:
     fade, known_from = USUAL_FADE_MIN, "at middle latitudes"
-    if evening is not None and evening.sunset is not None and evening.civil_end is not None:
-        twilight = (evening.civil_end - evening.sunset).total_seconds() / 60
-        fade, known_from = twilight / CIVIL_STOPS, "on that evening"
+    if evening is not None and evening.balance_from and evening.balance_to:
+        balance = (evening.balance_to - evening.balance_from).total_seconds() / 60
+        fade, known_from = balance / BALANCE_STOPS, "on that evening"
     stops = timing.elapsed_s / 60 / fade
     moment = (min(MOMENT_FRAMES, timing.frames) - 1) * timing.interval_s + timing.frame_shutter_s
     return (
         Finding(
             "fade", fade, "min",
-            f"The sky loses a stop every {fade:.1f} min {known_from}, {stops:.0f} over the burst; "
-            "the lamps lose none.",
+            f"The sky loses a stop every {fade:.1f} min {known_from}, {stops:.0f} in all; the "
+            "lamps lose none.",
         ),
         Finding(
             "moment", moment, "s",

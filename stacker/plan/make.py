@@ -222,7 +222,13 @@ def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> lis
 
 
 def _night_warnings(timing: Timing, facts: Facts, evening: Evening | None) -> list[str]:
-    if facts.subject not in NIGHT or evening is None:
+    if evening is None:
+        return []
+    if facts.subject == "dusk" and evening.balance_from is None:
+        return [
+            "Sky and lamps do not balance on that date: the sun does not pass from day to dusk."
+        ]
+    if facts.subject not in NIGHT:
         return []
     if evening.dark_from is None or evening.dark_to is None:
         why = (

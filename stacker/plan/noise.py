@@ -3,7 +3,7 @@
 Per pixel and in electrons: a frame holds a signal s with shot noise sqrt(s) and read noise r. The
 mean of N frames has sigma^2 = (s + r^2) / N; one exposure of N times the time reads once and has,
 brought to the same scale, sigma^2 = (s + r^2 / N) / N. Source: Janesick, Photon Transfer (SPIE,
-2007), chapters 3 and 11. Dark current, the same in both, is left out; so is what adds in fixed
+2007). Dark current, the same in both, is left out; so is what adds in fixed
 places, which darks take away.
 """
 

@@ -1,7 +1,7 @@
 """How stars move across the picture: longest shutters, arcs, directions.
 
 The sky turns by 360 degrees in a sidereal day of 86164.1 s (Explanatory Supplement to the
-Astronomical Almanac, 3rd ed. 2013, section 3.6), 15.041 arcseconds per second of time; a star at
+Astronomical Almanac), 15.041 arcseconds per second of time; a star at
 declination d moves at 15.041 cos(d) arcseconds per second along its circle.
 """
 

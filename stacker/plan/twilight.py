@@ -17,11 +17,13 @@ from itertools import pairwise
 from stacker.errors import OptionError
 
 # altitudes of the sun's centre: its upper edge on the horizon, refraction included, and the ends of
-# the twilights (Explanatory Supplement to the Astronomical Almanac, 3rd ed., glossary)
+# the twilights (definitions of the Astronomical Almanac)
 SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL = -0.833, -6.0, -12.0, -18.0
-# the sky lights a wall with some 30 lux when the sun is 4 degrees down, 3.4 at 6 and 1 at 7; lamps
-# light a street with 5 to 30, of which a wall sends back a third: between these they are alike
+# a clear sky gives 30 lux when the sun is 4 degrees down, 3.4 at 6 and 1.1 at 7 (Explanatory
+# Supplement to the Astronomical Almanac, ground illumination); lamps light a street with 5 to 30,
+# of which a wall sends back a third: between these they are alike
 BALANCE = (-4.0, -7.0)
+BALANCE_STOPS = math.log2(30 / 1.1)
 # the moon's light drowns faint stars from about here on
 BRIGHT_MOON = 0.1
 # the moon seen from the ground stands lower than from the Earth's centre, by this at the horizon

@@ -175,8 +175,10 @@ def test_dusk_lasts_from_before_the_balance_until_after_it():
     plan = make_plan("dusk", **KESTREL_POINT, date=date(2026, 10, 20))
     balance = (plan.evening.balance_to - plan.evening.balance_from).total_seconds()
     assert plan.elapsed_s == pytest.approx(balance + 1200, abs=15)
-    # 6.9 stops between sunset and the end of civil twilight, 36 minutes there
-    assert figure(plan, "fade") == pytest.approx(36.3 / 6.88, abs=0.1)
+    # log10 of lux at x = altitude / 90 degrees (Explanatory Supplement to the Astronomical
+    # Almanac): 2.88 + 21.81 x - 258.11 x^2 - 858.36 x^3 = 1.476 at -4 degrees,
+    # 2.70 + 12.17 x - 431.69 x^2 - 1899.83 x^3 = 0.036 at -7: 4.78 stops
+    assert figure(plan, "fade") == pytest.approx(balance / 60 / 4.78, rel=0.005)
     assert "--first 79 --last 86" in plan.command
 
 
@@ -187,6 +189,11 @@ def test_nights_that_do_not_get_dark_are_told():
     assert any("the moon is up" in warning for warning in full_moon.warnings)
     short = make_plan("star-trails", **KESTREL_POINT, date=date(2026, 10, 20), elapsed_s=8 * 3600)
     assert any("The dark lasts for 4 h" in warning for warning in short.warnings)
+
+
+def test_a_dusk_that_does_not_come_is_told():
+    plan = make_plan("dusk", latitude_deg=69.65, longitude_deg=18.96, date=date(2025, 6, 21))
+    assert plan.frames == 160 and "do not balance" in plan.warnings[0]
 
 
 def test_the_evening_is_today_if_no_date_is_told():
