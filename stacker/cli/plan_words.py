@@ -158,9 +158,12 @@ def _moon(evening: Evening) -> str:
     way = "waxing" if evening.moon_waxing else "waning"
     text = f"Moon {spoken_share(evening.moon_lit)} lit, {way}, {evening.moon_altitude_deg:.0f} "
     text += f"degrees high {'as civil twilight ends' if evening.civil_end else 'at midnight'}"
-    for word, moment in (("rises", evening.moon_rises), ("sets", evening.moon_sets)):
-        if moment is not None:
-            text += f", {word} {clock_time(moment)}"
+    moves = [
+        (moment, word)
+        for word, moment in (("rises", evening.moon_rises), ("sets", evening.moon_sets))
+        if moment is not None
+    ]
+    text += "".join(f", {word} {clock_time(moment)}" for moment, word in sorted(moves))
     return f"{text}."
 
 
