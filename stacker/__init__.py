@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from stacker.engine import Progress, Settings, Shot, save
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
+    from stacker.plan import Plan
+    from stacker.plan import make_plan as plan
     from stacker.scenes import render_scene
 
 __version__ = version.VERSION
@@ -36,6 +38,7 @@ _HOMES = {
     "OptionError": "stacker.errors",
     "OutputError": "stacker.errors",
     "StackerError": "stacker.errors",
+    "Plan": "stacker.plan",
     "WhiteBalance": "stacker.light.white_balance",
     "render_scene": "stacker.scenes",
 }
@@ -47,6 +50,7 @@ __all__ = [
     "FrameError",
     "OptionError",
     "OutputError",
+    "Plan",
     "Progress",
     "Settings",
     "Shot",
@@ -56,15 +60,20 @@ __all__ = [
     "expose",
     "expose_several",
     "open_burst",
+    "plan",
     "render_scene",
     "save",
 ]
 
 
 def __getattr__(name: str) -> Any:
+    import importlib
+
+    if name == "plan":
+        # the room is the function: see there
+        return importlib.import_module("stacker.plan")
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    import importlib
 
     return getattr(importlib.import_module(_HOMES[name]), name)
 

@@ -1,29 +1,44 @@
-"""Reading what a person types: seconds, lists of frames, lists of numbers; and saying times."""
+"""Reading what a person types: times, lists of frames, lists of numbers."""
 
 from __future__ import annotations
 
-import math
 import re
 
 import typer
 
 from stacker.errors import OptionError
+from stacker.wording import spoken as spoken
+
+# what may stand behind a number of seconds, and how many it makes
+UNITS = {"h": 3600.0, "min": 60.0, "m": 60.0, "s": 1.0, "ms": 0.001, "": 1.0}
+NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
+PART = re.compile(rf"({NUMBER})\s*(?:/\s*({NUMBER})\s*)?(h|min|ms|m|s|)\s*")
 
 
 def seconds(text: str | float) -> float:
-    """Return seconds from a number or a fraction, such as ``0.5``, ``1/60`` or ``30``.
+    """Return seconds from a time such as ``0.5``, ``1/60``, ``2s``, ``4m`` or ``1h30m``.
 
     An option's default comes as the number that it is.
     """
     if isinstance(text, float):
         return text
-    above, slash, below = text.partition("/")
-    try:
-        return float(above) / float(below) if slash else float(above)
-    except (ValueError, ZeroDivisionError) as error:
-        raise typer.BadParameter(
-            f"{text} is no time; give seconds such as 30, 0.5 or 1/60"
-        ) from error
+    typed, sign = text.strip().lower(), 1.0
+    if typed.startswith("-"):
+        # refused where it is used, in words that name the option
+        typed, sign = typed[1:].lstrip(), -1.0
+    total, at, seen = 0.0, 0, []
+    while part := PART.match(typed, at):
+        if part[2] is not None and float(part[2]) == 0:
+            break
+        total += float(part[1]) / float(part[2] or 1) * UNITS[part[3]]
+        at = part.end()
+        seen.append(part[3])
+    # one bare number, or parts with units from hours down, each once
+    order = [list(UNITS).index(unit) for unit in seen]
+    well = order == sorted(set(order)) and ("" not in seen or len(seen) == 1)
+    if at < len(typed) or not seen or not well:
+        raise typer.BadParameter(f"{text} is no time; give one such as 30, 0.5, 1/60, 4m or 1h30m")
+    return sign * total
 
 
 def frame_numbers(option: str, text: str) -> tuple[int, ...]:
@@ -85,16 +100,3 @@ def one_or_two(option: str, text: str) -> tuple[float, float]:
             code="option-value",
         )
     return given[0], given[-1]
-
-
-def spoken(time_s: float) -> str:
-    """Return a time in words: ``1/60 s``, ``12.5 s``, ``48 min 20 s``, ``3 h 10 min``."""
-    if 0 < time_s < 0.3:
-        return f"1/{round(1 / time_s)} s"
-    if time_s < 60:
-        return f"{time_s:.3g} s"
-    whole = math.floor(time_s + 0.5)
-    hours, minutes, rest = whole // 3600, whole % 3600 // 60, whole % 60
-    if hours:
-        return f"{hours} h {minutes} min"
-    return f"{minutes} min {rest} s" if rest else f"{minutes} min"
