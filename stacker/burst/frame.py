@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -16,7 +15,7 @@ from stacker.burst.orientation import UPRIGHT, turn_upright, turned_size
 from stacker.burst.readers.facts import Development
 from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
-from stacker.light.buffers import zeros
+from stacker.light.buffers import scratch
 from stacker.light.correction import Correction
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
 from stacker.light.reduce import reduce_light
@@ -205,7 +204,7 @@ class Burst:
             return
         width, height = self.size
         stored = self._sound.encoding.stored
-        straight = _scratch("stored", (height, width, 3), stored)
+        straight = scratch("stored", (height, width, 3), stored)
         for index, pixels in self._decode_sound(indices, straight):
             light = np.empty(pixels.shape, np.float32) if out is None else out
             decode_into(pixels, self.frames[index].encoding, light)
@@ -225,7 +224,7 @@ class Burst:
         # a picture that has to be turned is decoded elsewhere first
         straight = out
         if first.orientation != UPRIGHT and out is not None:
-            straight = _scratch("unturned", (height, width, 3), first.encoding.stored)
+            straight = scratch("unturned", (height, width, 3), first.encoding.stored)
         reader = reader_for(first.kind, first.development)
         decoded = reader.decode(first.path, sorted(by_number), out=straight)
         for number, pixels in decoded:
@@ -258,15 +257,3 @@ class Burst:
             remedy="copy it again",
             code="frame-unreadable",
         )
-
-
-_kept = threading.local()
-
-
-def _scratch(use: str, shape: tuple[int, int, int], stored: str) -> PixelArray:
-    """Return an array of this thread for one use; fresh memory for each frame costs more."""
-    pixels: PixelArray | None = getattr(_kept, use, None)
-    if pixels is None or pixels.shape != shape or pixels.dtype != stored:
-        pixels = zeros(shape, stored)
-        setattr(_kept, use, pixels)
-    return pixels

@@ -56,7 +56,6 @@ def expose_burst(
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
     holding = hold(burst, good, settings, progress)
     outcomes |= holding.bad
-    encoding = holding.encoding_of(burst)
     kept_out = outcomes.keys() | holding.refused.keys()
     while True:
         weights = tuple(0.0 if place in kept_out else w for place, w in enumerate(weights))
@@ -64,7 +63,7 @@ def expose_burst(
         if not places:
             raise _nothing_left(burst, outcomes)
         blends = _blends(settings, burst, weights)
-        intake = Intake(encoding, weights, masked=holding.masked, ordered=True)
+        intake = holding.intake(burst, weights)
         plan = plan_passes(
             blends,
             intake,
@@ -90,7 +89,9 @@ def expose_burst(
         used = [place for place in places if place not in bad]
         if not used:
             raise _nothing_left(burst, outcomes)
-        without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights)))
+        without = holding.intake(
+            burst, tuple(0.0 if p in bad else w for p, w in enumerate(weights))
+        )
         alone = _blends(settings, burst, without.weights)
         if all(
             blend.depends_on(intake) == other.depends_on(without)

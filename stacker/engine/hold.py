@@ -8,6 +8,7 @@ from functools import cached_property
 
 import cv2
 
+from stacker.blend import Intake
 from stacker.burst import FILE_ENDS, Burst
 from stacker.engine.copies import Copies, copies_of
 from stacker.engine.cover import Region, common_region
@@ -19,6 +20,7 @@ from stacker.errors import FrameError, OptionError, StackerError
 from stacker.light.encoding import Encoding, LightArray
 from stacker.register import (
     BAND_ROWS,
+    MOST_OVERSHOOT,
     BurstMotion,
     FrameMotion,
     Warp,
@@ -74,11 +76,18 @@ class Holding:
         """Rows may be cut at whole multiples of this."""
         return BAND_ROWS if self.warps else 1
 
-    def encoding_of(self, burst: Burst) -> Encoding:
-        """Return the encoding in which frames reach the blends: resampled ones are light."""
+    def intake(self, burst: Burst, weights: tuple[float, ...]) -> Intake:
+        """Return what the blends may expect: of frames that are resampled, light."""
         if not self.warps:
-            return burst.encoding
-        return Encoding("float32", burst.encoding.space)
+            return Intake(burst.encoding, weights, masked=self.masked, ordered=True)
+        return Intake(
+            Encoding("float32", burst.encoding.space),
+            weights,
+            codes=None if burst.encoding.is_light else burst.encoding,
+            brightest=MOST_OVERSHOOT,
+            masked=self.masked,
+            ordered=True,
+        )
 
 
 def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Progress) -> Holding:

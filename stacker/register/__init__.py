@@ -10,10 +10,11 @@ from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
 from stacker.register.sky import register_sky, sky_factor
 from stacker.register.subject import register_subject, subject_factor
-from stacker.register.warp import BAND_ROWS, Warp, warp_light
+from stacker.register.warp import BAND_ROWS, MOST_OVERSHOOT, Warp, warp_light
 
 __all__ = [
     "BAND_ROWS",
+    "MOST_OVERSHOOT",
     "BurstMotion",
     "FrameMotion",
     "LocalCorrection",
