@@ -12,13 +12,13 @@ from pathlib import Path
 import numpy as np
 
 from stacker.burst.orientation import UPRIGHT, turn_upright, turned_size
-from stacker.burst.readers.facts import Development
+from stacker.burst.readers.facts import Development, ShrinkingReader
 from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
 from stacker.light.buffers import scratch
 from stacker.light.correction import Correction
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
-from stacker.light.reduce import reduce_light
+from stacker.light.reduce import reduce_codes, reduce_light
 
 
 @dataclass(frozen=True)
@@ -251,7 +251,48 @@ class Burst:
         """
         for _, pixels in self.decode([index]):
             return reduce_light(pixels, self.encoding, factor)
-        raise FrameError(
+        raise self._no_picture(index)
+
+    def small_copy(self, index: int, factor: int) -> PixelArray:
+        """Return one frame averaged over cells of its numbers, (H // f, W // f, 3).
+
+        In the burst's encoding. Codes are averaged as they are stored, which is quicker than
+        their light and does as well for finding out where a frame looked, and for nothing else.
+
+        Raises
+        ------
+        FrameError
+            As ``decode``.
+        """
+        small = self._decoded_small(index, factor)
+        if small is not None:
+            return small
+        for _, pixels in self.decode([index], out=self._whole_frame()):
+            return reduce_codes(pixels, factor)
+        raise self._no_picture(index)
+
+    def _decoded_small(self, index: int, factor: int) -> PixelArray | None:
+        """Return a frame's small copy as its reader makes it, None where that is not the same."""
+        frame = self.frames[index]
+        if self.by_light or frame.problem is not None:
+            return None
+        reader = reader_for(frame.kind, frame.development)
+        if not isinstance(reader, ShrinkingReader) or factor not in reader.factors:
+            return None
+        width, height = frame.size
+        if frame.orientation != UPRIGHT and (width % factor or height % factor):
+            # cells are counted from the corner that is first in the file
+            return None
+        small = turn_upright(reader.decode_small(frame.path, factor), frame.orientation)
+        return np.ascontiguousarray(small[: height // factor, : width // factor])
+
+    def _whole_frame(self) -> PixelArray:
+        """Return this thread's array for a whole frame that is looked at and forgotten."""
+        width, height = self.size
+        return scratch("whole frame", (height, width, 3), self.encoding.stored)
+
+    def _no_picture(self, index: int) -> FrameError:
+        return FrameError(
             self.frames[index].path,
             "it gave no picture",
             remedy="copy it again",

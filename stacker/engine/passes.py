@@ -28,6 +28,8 @@ from stacker.register import BAND_ROWS, Warp
 
 # of a frame, per stripe: small enough that workers seldom wait, large enough for large pages
 STRIPE_BYTES = 8 << 20
+# what a worker takes besides for resampling: a stripe of light, and the tile that it works on
+RESAMPLING_BYTES = 2 * STRIPE_BYTES
 # pixels looked at to tell how much of a frame is clipped
 CLIPPING_SAMPLE = 200_000
 

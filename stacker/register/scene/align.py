@@ -324,6 +324,17 @@ def normal_equations(
     return information, wish
 
 
+def quiet_noise(tiles: Tiles, frame: Grey, to_frame: Motion, tolerance_px: float) -> float:
+    """Return the deviation of the quietest tiles' residuals under a motion, as a fit finds it."""
+    value, use = sample(tiles, frame, to_frame)
+    noise = _quiet(_residuals(tiles, value, use)[0], use)
+    answers = ask(tiles, value, use, noise, tolerance_px)
+    heard = answers.inside > 0.5
+    if heard.sum() < 4:
+        return noise
+    return float(np.sqrt(np.percentile(answers.variance[heard], QUIET_PERCENTILE))) + 1e-6
+
+
 def _quiet(rest: Samples, use: Samples) -> float:
     """Return a first guess of the residuals' deviation."""
     power = (rest * rest * use).sum(axis=1) / np.maximum(use.sum(axis=1), 1)
