@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from stacker.burst import Burst
@@ -12,11 +12,12 @@ from stacker.engine.progress import Progress
 from stacker.engine.registering import Registering
 from stacker.engine.settings import Settings
 from stacker.errors import BurstError, OptionError
-from stacker.register import BurstMotion, is_even_drift
+from stacker.register import BurstMotion, FrameMotion, is_even_drift
 
 # Where nobody asked for it, holding may not cost more of the picture than this share: the camera
 # was turned on purpose.
 LEAST_AREA = 0.6
+DRIFTS = "what is seen drifts slowly and evenly, as the sky or a pan does"
 INSTEAD = "; the frames are used as they lie"
 # frames of fewer pixels along a side hold nothing that could be told to move
 LEAST_SIDE_PX = 64
@@ -58,7 +59,26 @@ def hold(
     frames = dict(zip(readable, motion.frames, strict=True))
     reference = readable[motion.reference]
     holding = held_to(burst, motion.motion_model, reference, frames, bad, common=common)
-    return replace(holding, looking_bytes=registering.peak_bytes)
+    warnings = _doubts(burst, settings, holding, len(readable))
+    return replace(holding, warnings=warnings, looking_bytes=registering.peak_bytes)
+
+
+def _doubts(burst: Burst, settings: Settings, holding: Holding, count: int) -> tuple[str, ...]:
+    """Return sentences about what was done as asked, but may not be what was meant."""
+    used = [place for place, frame in holding.frames.items() if frame.used]
+    if settings.hold == "subject" and 2 * len(used) < count:
+        return (f"the subject could be held in {len(used)} of {count} frames only",)
+    if settings.hold == "scene" and _drifts(burst, holding.frames):
+        sentence = f"{DRIFTS} and was held: --hold still keeps trails of stars as they are"
+        return (sentence,)
+    return ()
+
+
+def _drifts(burst: Burst, frames: Mapping[int, FrameMotion]) -> bool:
+    """Return whether what is seen moved as no hand moves."""
+    used = [place for place, frame in frames.items() if frame.used]
+    starts_s = [burst.frames[place].start_s for place in used]
+    return is_even_drift([frames[place].to_reference for place in used], starts_s, burst.size)
 
 
 def _held_if_needed(
@@ -107,10 +127,8 @@ def _moved(
 ) -> Holding:
     """Return the holding of frames that moved, unless that is what they were meant to do."""
     frames = dict(zip(readable, motion.frames, strict=True))
-    used = [place for place in readable if frames[place].used]
-    starts_s = [burst.frames[place].start_s for place in used]
-    if is_even_drift([frames[p].to_reference for p in used], starts_s, burst.size):
-        return _instead(looked, "what is seen drifts slowly and evenly, as the sky or a pan does")
+    if _drifts(burst, frames):
+        return _instead(looked, DRIFTS)
     bad = {place: FrameOutcome(error=error) for place, error in registering.bad.items()}
     reference = readable[motion.reference]
     try:

@@ -13,10 +13,11 @@ from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError, OptionError, StackerError
+from stacker.errors import BurstError, FrameError, OptionError, StackerError
 from stacker.light.encoding import LightArray
 from stacker.register import (
     BurstMotion,
+    UnfitReferenceError,
     register_frames,
     register_sky,
     register_subject,
@@ -155,6 +156,10 @@ def _motion_of_readable(
             return readable, None
         try:
             motion = _motion(burst, copies, readable, settings, reference, workers, progress)
+        except UnfitReferenceError as error:
+            if len(copies.bad) == known:
+                name = burst.frames[readable[error.index]].name
+                raise BurstError(name, error.why, remedy=error.remedy, code=error.code) from error
         except StackerError:
             # a frame that cannot be read comes before anything that follows from it
             if len(copies.bad) == known:

@@ -6,7 +6,7 @@ size; ``Warp`` puts a frame where the reference looked.
 
 from stacker.register.drift import is_even_drift
 from stacker.register.local import LocalCorrection
-from stacker.register.motion import BurstMotion, FrameMotion
+from stacker.register.motion import BurstMotion, FrameMotion, UnfitReferenceError
 from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
 from stacker.register.scene.still import stands_still
@@ -20,6 +20,7 @@ __all__ = [
     "BurstMotion",
     "FrameMotion",
     "LocalCorrection",
+    "UnfitReferenceError",
     "Warp",
     "is_even_drift",
     "register_frames",

@@ -90,7 +90,7 @@ def grey_sky():
         (pan(), "drifts slowly and evenly"),
         (lamp_in_the_dark(), None),
         (unlike_each_other(), "can be held to one view"),
-        (grey_sky(), "nothing in the burst to hold on to"),
+        (grey_sky(), "as they lie"),
     ],
     ids=["trails over ground", "trails alone", "pan", "light painting", "unlike", "sky"],
 )
