@@ -317,10 +317,11 @@ def normal_equations(
     """
     share = weight * tiles.signal / np.maximum(answers.variance, noise**2)
     strength = (share * tiles.signal)[:, None, None]
-    information: Float64Array = np.einsum(
-        "tip,tij,tjq->pq", places, answers.matrix * strength, places, optimize=True
-    )
-    wish: Float64Array = np.einsum("tip,ti->p", places, answers.vector * share[:, None])
+    # written out: finding out in which order to multiply took longer than multiplying
+    stacked = places.reshape(-1, places.shape[2])
+    pulled = (answers.matrix * strength) @ places
+    information: Float64Array = stacked.T @ pulled.reshape(stacked.shape)
+    wish: Float64Array = stacked.T @ (answers.vector * share[:, None]).ravel()
     return information, wish
 
 
