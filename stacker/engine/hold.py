@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from stacker.burst import Burst
 from stacker.engine.holding import Holding, as_they_lie, held_to
 from stacker.engine.passes import FrameOutcome
@@ -136,13 +138,14 @@ def _moved(
         cut = held_to(burst, model, reference, frames, bad, common=True)
     except BurstError:
         return _instead(looked, "no part of the picture is in all frames")
-    width, height = cut.region.size
-    if width * height < LEAST_AREA * burst.size[0] * burst.size[1]:
-        share = width * height / (burst.size[0] * burst.size[1])
+    share = np.prod(cut.region.size) / np.prod(burst.size)
+    if share < LEAST_AREA:
         return _instead(looked, f"only {share:.0%} of the picture is in all frames")
     if settings.crop == "full":
         cut = held_to(burst, model, reference, frames, bad, common=False)
-    return replace(cut, looking_bytes=looked.looking_bytes)
+    name, (width, height) = burst.frames[reference].name, cut.region.size
+    sentence = f"the camera moved: frames are brought to where {name} looked ({width} x {height})"
+    return replace(cut, warnings=(sentence,), looking_bytes=looked.looking_bytes)
 
 
 def _instead(looked: Holding, why: str) -> Holding:

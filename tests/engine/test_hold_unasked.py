@@ -132,6 +132,7 @@ def test_a_burst_that_moved_is_held_as_if_asked(tmp_path, name):
     burst = stacker.open_burst(write(tmp_path / "burst", name))
     shot = stacker.expose(burst)
     assert shot.report["motion_model"] not in ("identity", "still")
+    assert any("the camera moved" in words for words in told(shot))
     assert_same_light(shot.light, stacker.expose(burst, hold="scene").light)
 
 
@@ -174,6 +175,15 @@ def test_too_little_memory_is_told_before_anything_is_read(tmp_path, monkeypatch
     shot = stacker.expose(burst, memory=150 * 10**6)
     assert any("want of memory" in warning for warning in shot.report["warnings"])
     assert_same_light(shot.light, stacker.expose(burst, hold="still").light)
+
+
+def test_a_turn_that_leaves_a_sliver_is_not_held(tmp_path):
+    world = np.random.default_rng(8).uniform(0.05, 0.8, (40, 90, 1)).repeat(8, 0).repeat(8, 1)
+    lights = [world[:, left : left + WIDTH] for left in (0, 150, 40, 230)]
+    write_tiffs(tmp_path / "burst", codes_of(lights))
+    shot = stacker.expose(stacker.open_burst(tmp_path / "burst"))
+    assert shot.size == SIZE
+    assert any("of the picture is in all frames" in words for words in told(shot))
 
 
 def test_who_insists_is_told_what_cannot_be(tmp_path):
