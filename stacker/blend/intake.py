@@ -15,6 +15,8 @@ class Intake:
     ----------
     encoding : what the numbers of every frame mean.
     weights : one per frame, 0 or more, by index. A frame of weight 0 is left out altogether.
+    codes : of frames that come as light which was resampled from codes: what the codes mean.
+    brightest : the greatest light that such a frame can hold.
     masked : whether frames may come with a mask of valid pixels.
     ordered : a promise that frames are added in rising order of their index and that merges
         join neighbouring spans, earlier into later; some blends then need less memory.
@@ -22,6 +24,8 @@ class Intake:
 
     encoding: Encoding
     weights: tuple[float, ...]
+    codes: Encoding | None = None
+    brightest: float = 1.0
     masked: bool = False
     ordered: bool = False
 

@@ -2,7 +2,8 @@
 
 Sums of rounded floats depend on their order. Light times weight is therefore snapped to a grid
 on which every partial sum is exact: whole numbers of 2^-k in int32 where that is fine enough
-for the darkest code of the files, in float64 elsewhere.
+for the darkest code of the files, in float64 elsewhere. Light that was resampled from codes knows
+a ceiling as they do, and goes the same way.
 """
 
 from __future__ import annotations
@@ -35,13 +36,17 @@ BLOCK_ROWS = 8
 
 def grid_of(intake: Intake, *, average: bool) -> tuple[type[np.int32] | type[np.float64], int]:
     """Return the dtype of the sum and the bits k of its grid 2^-k."""
-    if intake.encoding.is_light:
+    codes = intake.codes if intake.encoding.is_light else intake.encoding
+    if codes is None or codes.is_light:
         return np.float64, LIGHT_GRID_BITS
     # each frame errs by half a grain at the most; a mean divides the errors by their number
     errors = 1.0 if average else max(1.0, intake.total_weight)
+    greatest = intake.total_weight * intake.brightest
     for bits, limit in INT_GRIDS:
-        if intake.total_weight < limit and _fine_enough(intake.encoding, bits, errors):
+        if greatest < limit and _fine_enough(codes, bits, errors):
             return np.int32, bits
+    if intake.encoding.is_light:
+        return np.float64, LIGHT_GRID_BITS
     bits = next(bits for bits, limit in FLOAT_GRIDS if intake.total_weight < limit)
     return np.float64, bits
 
@@ -101,11 +106,14 @@ class LightSum(Accumulator):
         grains = np.rint(self.intake.encoding.table() * (weight * 2.0**self.grid_bits))
         return grains.astype(self.total.dtype)
 
-    def _grains_of_light(
-        self, light: LightArray, weight: float, grains: npt.NDArray[np.float64]
-    ) -> None:
-        np.multiply(light, weight * 2.0**self.grid_bits, out=grains)
-        np.rint(grains, out=grains)
+    def _grains_of_light(self, light: LightArray, weight: float, grains: npt.NDArray[Any]) -> None:
+        scale = weight * 2.0**self.grid_bits
+        if grains.dtype == np.float64:
+            np.multiply(light, scale, out=grains)
+            np.rint(grains, out=grains)
+            return
+        scaled = np.multiply(light, np.float32(scale), dtype=np.float32)
+        np.copyto(grains, np.rint(scaled, out=scaled), casting="unsafe")
 
     def _add_weight(self, weight: float, valid: ValidMask | None) -> None:
         self.weight_of_all += weight

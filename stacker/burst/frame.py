@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -13,13 +12,13 @@ from pathlib import Path
 import numpy as np
 
 from stacker.burst.orientation import UPRIGHT, turn_upright, turned_size
-from stacker.burst.readers.facts import Development
+from stacker.burst.readers.facts import Development, ShrinkingReader
 from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
-from stacker.light.buffers import zeros
+from stacker.light.buffers import scratch
 from stacker.light.correction import Correction
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
-from stacker.light.reduce import reduce_light
+from stacker.light.reduce import reduce_codes, reduce_light
 
 
 @dataclass(frozen=True)
@@ -205,7 +204,7 @@ class Burst:
             return
         width, height = self.size
         stored = self._sound.encoding.stored
-        straight = _scratch("stored", (height, width, 3), stored)
+        straight = scratch("stored", (height, width, 3), stored)
         for index, pixels in self._decode_sound(indices, straight):
             light = np.empty(pixels.shape, np.float32) if out is None else out
             decode_into(pixels, self.frames[index].encoding, light)
@@ -225,7 +224,7 @@ class Burst:
         # a picture that has to be turned is decoded elsewhere first
         straight = out
         if first.orientation != UPRIGHT and out is not None:
-            straight = _scratch("unturned", (height, width, 3), first.encoding.stored)
+            straight = scratch("unturned", (height, width, 3), first.encoding.stored)
         reader = reader_for(first.kind, first.development)
         decoded = reader.decode(first.path, sorted(by_number), out=straight)
         for number, pixels in decoded:
@@ -252,21 +251,50 @@ class Burst:
         """
         for _, pixels in self.decode([index]):
             return reduce_light(pixels, self.encoding, factor)
-        raise FrameError(
+        raise self._no_picture(index)
+
+    def small_copy(self, index: int, factor: int) -> PixelArray:
+        """Return one frame averaged over cells of its numbers, (H // f, W // f, 3).
+
+        In the burst's encoding. Codes are averaged as they are stored, which is quicker than
+        their light and does as well for finding out where a frame looked, and for nothing else.
+
+        Raises
+        ------
+        FrameError
+            As ``decode``.
+        """
+        small = self._decoded_small(index, factor)
+        if small is not None:
+            return small
+        for _, pixels in self.decode([index], out=self._whole_frame()):
+            return reduce_codes(pixels, factor)
+        raise self._no_picture(index)
+
+    def _decoded_small(self, index: int, factor: int) -> PixelArray | None:
+        """Return a frame's small copy as its reader makes it, None where that is not the same."""
+        frame = self.frames[index]
+        if self.by_light or frame.problem is not None:
+            return None
+        reader = reader_for(frame.kind, frame.development)
+        if not isinstance(reader, ShrinkingReader) or factor not in reader.factors:
+            return None
+        width, height = frame.size
+        if frame.orientation != UPRIGHT and (width % factor or height % factor):
+            # cells are counted from the corner that is first in the file
+            return None
+        small = turn_upright(reader.decode_small(frame.path, factor), frame.orientation)
+        return np.ascontiguousarray(small[: height // factor, : width // factor])
+
+    def _whole_frame(self) -> PixelArray:
+        """Return this thread's array for a whole frame that is looked at and forgotten."""
+        width, height = self.size
+        return scratch("whole frame", (height, width, 3), self.encoding.stored)
+
+    def _no_picture(self, index: int) -> FrameError:
+        return FrameError(
             self.frames[index].path,
             "it gave no picture",
             remedy="copy it again",
             code="frame-unreadable",
         )
-
-
-_kept = threading.local()
-
-
-def _scratch(use: str, shape: tuple[int, int, int], stored: str) -> PixelArray:
-    """Return an array of this thread for one use; fresh memory for each frame costs more."""
-    pixels: PixelArray | None = getattr(_kept, use, None)
-    if pixels is None or pixels.shape != shape or pixels.dtype != stored:
-        pixels = zeros(shape, stored)
-        setattr(_kept, use, pixels)
-    return pixels

@@ -24,7 +24,7 @@ def expose(
     shutter: options.Shutter = None,
     without: options.Without = None,
     on_bad: options.OnBad = "stop",
-    hold: options.Hold = "still",
+    hold: options.Hold = None,
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
@@ -103,8 +103,6 @@ def expose(
             memory=_memory(memory),
             workers=workers,
         )
-        if hold == "still" and (reference is not None or crop is not None):
-            note("--reference and --crop count only with --hold scene, sky or subject", quiet=quiet)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
         if (tail is not None or floor != "plain") and "lighten" not in settings.blends:
@@ -228,6 +226,10 @@ def _expose(
         save_report(whole, beside.report, overwrite=overwrite, sources=burst_and_masters)
     if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
         note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
+    chosen = settings.reference is not None or settings.crop is not None
+    if chosen and all(each["motion_model"] == "identity" for each in reports):
+        words = "count only with --hold scene, sky or subject, and where frames are held"
+        note(f"--reference and --crop {words}", quiet=quiet)
     for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
         note(warning, quiet=quiet)
     for name, shot in shots.items():

@@ -155,11 +155,12 @@ Even = Annotated[
     ),
 ]
 Hold = Annotated[
-    str,
+    str | None,
     typer.Option(
         help="scene brings every frame to where one of them looked, if the burst needs it, and "
         "leaves out those that cannot be; sky holds the stars, subject what is in the --box; "
-        "still uses frames as they lie.",
+        "still uses frames as they lie. If not given, it is scene where that can be done without "
+        "doubt, and still elsewhere.",
         metavar="still|scene|sky|subject",
         rich_help_panel=HOLDING,
         autocompletion=lambda: ["still", "scene", "sky", "subject"],

@@ -16,8 +16,8 @@ from stacker.blend.lighten import Lighten
 from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
 from stacker.burst import Burst
 from stacker.engine.frame_light import KEPT, FrameLight
-from stacker.engine.hold import Holding
-from stacker.engine.laid import LaidLight
+from stacker.engine.holding import Holding
+from stacker.engine.laid import TILE_PIXEL_BYTES, LaidLight
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import worker_count
 from stacker.engine.progress import Progress
@@ -52,12 +52,14 @@ class Bridged:
         not bridged; None where it is.
     found : what the report says of the whole.
     warnings : sentences for a person.
+    peak_bytes : the memory that it was planned to take.
     """
 
     laid: Mapping[str, LaidLight] = field(default_factory=dict)
     unbridged: Mapping[int, str | None] = field(default_factory=dict)
     found: Mapping[str, Any] = field(default_factory=dict)
     warnings: Sequence[str] = ()
+    peak_bytes: int = 0
 
 
 def bridge_gaps(
@@ -82,10 +84,11 @@ def bridge_gaps(
     exposed = _exposed(burst, used)
     if exposed is None:
         return Bridged(unbridged=dict.fromkeys(used[:-1], NO_CLOCK), warnings=[NO_CLOCK])
+    workers, peak_bytes = _workers(burst, len(used) - 1, len(joining), settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
-        bridging = _Bridging(burst, used, exposed, holding, settings, progress)
+        bridging = _Bridging(burst, used, exposed, holding, workers, progress)
         bridges = bridging.look(sorted(set(joining.values())))
         laid = {name: _empty(name, burst) for name in joining}
         factors = {
@@ -114,7 +117,7 @@ def bridge_gaps(
             "gaps": len(used) - 1,
         }
     }
-    return Bridged(laid, unbridged, found, _told(bridges, lit, used, unbridged))
+    return Bridged(laid, unbridged, found, _told(bridges, lit, used, unbridged), peak_bytes)
 
 
 def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
@@ -170,18 +173,17 @@ class _Bridging:
         used: Sequence[int],
         exposed: Sequence[Exposed],
         holding: Holding,
-        settings: Settings,
+        workers: int,
         progress: Progress,
     ) -> None:
         self.burst = burst
         self.used = used
         self.exposed = exposed
         self.holding = holding
-        self.settings = settings
         self.progress = progress
         self.gaps = len(used) - 1
+        self.workers = workers
         self._stopped = threading.Event()
-        self.light_found: set[int] = set()
 
     def look(self, ways: Sequence[Joins]) -> list[tuple[str, Bridge]]:
         """Return the bridges that the burst needs, with the words for them."""
@@ -204,7 +206,7 @@ class _Bridging:
     def lay(self, bridges: Sequence[Bridge], put: Put) -> None:
         """Call ``put`` with the number of each gap and each patch for it."""
         self.progress.start("bridging", self.gaps)
-        workers = self._workers()
+        workers = self.workers
         # neighbouring gaps share a frame: each thread takes a run of them
         edges = [self.gaps * part // workers for part in range(workers + 1)]
         with ThreadPoolExecutor(workers, thread_name_prefix="bridge") as pool:
@@ -233,14 +235,19 @@ class _Bridging:
                 del earlier, later
             self.progress.advance()
 
-    def _workers(self) -> int:
-        size = self.burst.size
-        frame = frame_bytes(
-            size,
-            self.burst.encoding.stored,
-            developed=self.burst.development is not None,
-            corrected=self.burst.by_light,
-        )
-        frame += (KEPT + WORKING_FRAMES) * size[0] * size[1] * LIGHT_PIXEL_BYTES
-        wished = min(worker_count(self.settings.workers), self.gaps)
-        return workers_within(self.settings.memory, wished, frame)
+
+def _workers(burst: Burst, gaps: int, pictures: int, settings: Settings) -> tuple[int, int]:
+    """Return how many threads work on gaps, and the memory that takes with the pictures held."""
+    pixels = burst.size[0] * burst.size[1]
+    frame = frame_bytes(
+        burst.size,
+        burst.encoding.stored,
+        developed=burst.development is not None,
+        corrected=burst.by_light,
+    )
+    return workers_within(
+        settings.memory,
+        min(worker_count(settings.workers), gaps),
+        frame + (KEPT + WORKING_FRAMES) * pixels * LIGHT_PIXEL_BYTES,
+        held=pictures * pixels * (LIGHT_PIXEL_BYTES + TILE_PIXEL_BYTES),
+    )

@@ -14,17 +14,22 @@ from stacker.burst import Burst
 from stacker.engine.look import Look
 from stacker.engine.progress import Progress
 from stacker.errors import FrameError, OutputError
-from stacker.light.encoding import LightArray, PixelArray
+from stacker.light.encoding import LightArray, PixelArray, decode
 from stacker.light.luminance import luminance
-from stacker.light.reduce import reduce_light
+from stacker.light.reduce import reduce_codes
 from stacker.register.scene.grey import BURNT_OUT, GreyArray
 
 # float16 holds light to a 2000th: far below the noise of a frame of a clip
 SPOOLED = np.dtype("float16")
+# what copies may take in memory: fourteen of JPEGs of 24 megapixels
+KEPT_BYTES = 64 * 10**6
 
 
 class Copies:
-    """Reduced light of each frame, by its place in the burst; black where there is none."""
+    """Reduced light of each frame, by its place in the burst; black where there is none.
+
+    The first copies are kept, so that short bursts are decoded once for all that is asked.
+    """
 
     def __init__(self, burst: Burst, places: Sequence[int], factor: int) -> None:
         self.burst = burst
@@ -32,14 +37,20 @@ class Copies:
         self.factor = factor
         self.size = (burst.size[0] // factor, burst.size[1] // factor)
         self.bad: dict[int, FrameError] = {}
+        self.kept: dict[int, PixelArray] = {}
 
     def __call__(self, place: int) -> LightArray:
         """Return the light, float32 (h, w, 3)."""
-        try:
-            return self.burst.reduced_light(place, self.factor)
-        except FrameError as error:
-            self.bad[place] = error
-            return np.zeros((self.size[1], self.size[0], 3), np.float32)
+        pixels = self.kept.get(place)
+        if pixels is None:
+            try:
+                pixels = self.burst.small_copy(place, self.factor)
+            except FrameError as error:
+                self.bad[place] = error
+                return np.zeros((self.size[1], self.size[0], 3), np.float32)
+            if (len(self.kept) + 1) * pixels.nbytes <= KEPT_BYTES:
+                self.kept[place] = pixels
+        return decode(pixels, self.burst.encoding)
 
 
 class SpooledCopies(Copies):
@@ -61,7 +72,8 @@ class SpooledCopies(Copies):
         progress.start("looking at the frames", len(self.places))
 
         def show(place: int, pixels: PixelArray) -> None:
-            light = reduce_light(pixels, self.burst.encoding, self.factor)
+            small = reduce_codes(pixels, self.factor)
+            light = decode(small, self.burst.encoding)
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
             bright[light.max(axis=2) >= BURNT_OUT] = 1.0
@@ -111,10 +123,21 @@ def _told() -> Iterator[None]:
 
 @contextmanager
 def copies_of(
-    burst: Burst, places: Sequence[int], factor: int, workers: int, progress: Progress
+    burst: Burst,
+    places: Sequence[int],
+    factor: int,
+    workers: int,
+    progress: Progress,
+    *,
+    known: Copies | None = None,
 ) -> Iterator[Copies]:
-    """Give the copies that registration looks at."""
+    """Give the copies that registration looks at.
+
+    ``known`` are copies of some of these frames, by the same factor, that may be used again.
+    """
     plain = Copies(burst, places, factor)
+    if known is not None:
+        plain.kept = known.kept
     if len(burst.runs(places)) == len(places):
         yield plain
         return

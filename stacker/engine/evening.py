@@ -63,7 +63,7 @@ def even_light(
         developed=burst.development is not None,
         corrected=bool(burst.corrections),
     )
-    workers = workers_within(settings.memory, worker_count(settings.workers), frame)
+    workers, _ = workers_within(settings.memory, worker_count(settings.workers), frame)
     measured = LightPass(burst, places, workers, progress).measure()
     known = sorted(measured)
     evenness = Evenness(np.ones((len(known), 3)), 0.0, float("nan"), needed=False, coloured=False)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from typing import cast
 
 import cv2
@@ -13,23 +14,26 @@ from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
 from stacker.engine.bridging import Bridged, bridge_gaps
-from stacker.engine.hold import Holding, hold
+from stacker.engine.hold import hold
+from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.laid import BridgedPiece
 from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
 from stacker.engine.passes import (
+    RESAMPLING_BYTES,
     FrameOutcome,
     FramePass,
     make_stripes,
     offering_to_skip,
     worker_count,
 )
-from stacker.engine.prepare import prepare
+from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
 from stacker.errors import BurstError
+from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
 
@@ -56,9 +60,9 @@ def expose_burst(
     prepared = prepare(burst, settings, weights, progress)
     burst = prepared.burst
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
-    holding = hold(burst, good, settings, progress)
+    check_memory = partial(_check_memory, prepared, weights, settings)
+    holding = hold(burst, good, settings, progress, check_memory)
     outcomes |= holding.bad
-    encoding = holding.encoding_of(burst)
     kept_out = outcomes.keys() | holding.refused.keys()
     while True:
         weights = tuple(0.0 if place in kept_out else w for place, w in enumerate(weights))
@@ -66,23 +70,12 @@ def expose_burst(
         if not places:
             raise _nothing_left(burst, outcomes)
         blends = _blends(settings, burst, weights)
-        intake = Intake(encoding, weights, masked=holding.masked, ordered=True)
-        plan = plan_passes(
-            blends,
-            intake,
-            holding.region.rows,
-            burst.size[0],
-            workers=min(worker_count(settings.workers), len(places)),
-            memory=settings.memory,
-            frame=frame_bytes(
-                burst.size,
-                burst.encoding.stored,
-                developed=burst.development is not None,
-                corrected=burst.by_light,
-            ),
-            held=prepared.held_bytes,
-            align=holding.align,
+        intake = holding.intake(burst, weights)
+        region_rows, moves = holding.region.rows, bool(holding.warps)
+        plan = _planned(
+            prepared, blends, intake, settings, len(places), region_rows, resampled=moves
         )
+        plan = replace(plan, peak_bytes=max(plan.peak_bytes, holding.looking_bytes))
         pieces, rows, found = _run_passes(
             burst, places, blends, intake, plan, holding, settings, progress
         )
@@ -92,7 +85,9 @@ def expose_burst(
         used = [place for place in places if place not in bad]
         if not used:
             raise _nothing_left(burst, outcomes)
-        without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights)))
+        without = holding.intake(
+            burst, tuple(0.0 if p in bad else w for p, w in enumerate(weights))
+        )
         alone = _blends(settings, burst, without.weights)
         if all(
             blend.depends_on(intake) == other.depends_on(without)
@@ -102,6 +97,7 @@ def expose_burst(
         # the result shall be what the good frames alone would have given
     outcomes |= found
     bridged = bridge_gaps(burst, used, without.weights, blends, holding, settings, progress)
+    plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
     return {
         blend.name: Shot(
             pieces=_with_gaps(pieces[number], rows, blend, bridged, without, holding),
@@ -138,11 +134,51 @@ def _as_set(blend: Blend, settings: Settings, burst: Burst, weights: Sequence[fl
     """Return a blend with what the settings say about its kind."""
     if isinstance(blend, Trimmed):
         low, high = settings.trim
-        return dataclasses.replace(blend, low=low, high=high)
+        return replace(blend, low=low, high=high)
     if isinstance(blend, Lighten):
         fading = fading_of(burst, weights, settings)
-        return dataclasses.replace(blend, true_floor=settings.floor == "true", fading=fading)
+        return replace(blend, true_floor=settings.floor == "true", fading=fading)
     return blend
+
+
+def _planned(
+    prepared: Prepared,
+    blends: Sequence[Blend],
+    intake: Intake,
+    settings: Settings,
+    frames: int,
+    rows: range,
+    *,
+    resampled: bool,
+) -> PassPlan:
+    """Return how so many frames are worked on within the memory."""
+    burst = prepared.burst
+    frame = frame_bytes(
+        burst.size,
+        burst.encoding.stored,
+        developed=burst.development is not None,
+        corrected=burst.by_light,
+    )
+    return plan_passes(
+        blends,
+        intake,
+        rows,
+        burst.size[0],
+        workers=min(worker_count(settings.workers), frames),
+        memory=settings.memory,
+        frame=frame + RESAMPLING_BYTES * resampled,
+        held=prepared.held_bytes,
+        align=BAND_ROWS if resampled else 1,
+    )
+
+
+def _check_memory(prepared: Prepared, weights: Sequence[float], settings: Settings) -> None:
+    """Raise an OptionError where frames that are moved would not fit into the memory."""
+    burst = prepared.burst
+    blends = _blends(settings, burst, weights)
+    intake = resampled_intake(burst, tuple(weights), masked=True)
+    rows = range(burst.size[1])
+    _planned(prepared, blends, intake, settings, intake.count, rows, resampled=True)
 
 
 def _known_bad(

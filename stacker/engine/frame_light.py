@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from stacker.burst import Burst
-from stacker.engine.hold import Holding
+from stacker.engine.holding import Holding
 from stacker.engine.passes import resampled_rows
 from stacker.light.buffers import zeros
 from stacker.light.encoding import LightArray, PixelArray, decode
@@ -65,7 +65,8 @@ class FrameLight:
         rows, columns = region.rows, slice(region.columns.start, region.columns.stop)
         warp = self.holding.warps.get(place)
         if warp is not None:
-            light = resampled_rows(warp, pixels, self.burst.encoding, rows)
+            light = np.empty((len(rows), pixels.shape[1], 3), np.float32)
+            resampled_rows(warp, pixels, self.burst.encoding, rows, out=light)
             return np.ascontiguousarray(light[:, columns])
         cut = np.ascontiguousarray(pixels[rows.start : rows.stop, columns])
         return decode(cut, self.burst.encoding)

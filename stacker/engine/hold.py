@@ -2,262 +2,173 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
-import cv2
+import numpy as np
 
-from stacker.burst import FILE_ENDS, Burst
-from stacker.engine.copies import Copies, copies_of
-from stacker.engine.cover import Region, common_region
-from stacker.engine.memory import frame_bytes, workers_within
-from stacker.engine.passes import FrameOutcome, offering_to_skip, worker_count
+from stacker.burst import Burst
+from stacker.engine.holding import Holding, as_they_lie, held_to
+from stacker.engine.passes import FrameOutcome
 from stacker.engine.progress import Progress
+from stacker.engine.registering import Registering
 from stacker.engine.settings import Settings
-from stacker.errors import FrameError, OptionError, StackerError
-from stacker.light.encoding import Encoding, LightArray
-from stacker.register import (
-    BAND_ROWS,
-    BurstMotion,
-    FrameMotion,
-    Warp,
-    register_frames,
-    register_sky,
-    register_subject,
-    sky_factor,
-    subject_factor,
-    working_factor,
-)
-from stacker.register.subject.box import reduced_box
+from stacker.errors import BurstError, OptionError
+from stacker.register import BurstMotion, FrameMotion, is_even_drift
+
+# Where nobody asked for it, holding may not cost more of the picture than this share: the camera
+# was turned on purpose.
+LEAST_AREA = 0.6
+DRIFTS = "what is seen drifts slowly and evenly, as the sky or a pan does"
+INSTEAD = "; the frames are used as they lie"
+# frames of fewer pixels along a side hold nothing that could be told to move
+LEAST_SIDE_PX = 64
 
 
-@dataclass(frozen=True, eq=False)
-class Holding:
-    """How the frames are put upon each other.
+def hold(
+    burst: Burst,
+    places: Sequence[int],
+    settings: Settings,
+    progress: Progress,
+    check_memory: Callable[[], None],
+) -> Holding:
+    """Return how the frames at ``places`` are put upon each other.
 
     Parameters
     ----------
-    model : the motion model that explains the burst, or "identity".
-    reference : place of the frame that the others are brought to; None where that is the first
-        one used.
-    frames : what was found of each frame, by its place; none where frames are used as they lie.
-    warps : how each frame is resampled, by its place; none where no frame moves.
-    region : the rows and columns of the reference that make the picture.
-    bad : frames that could not be read.
-    """
-
-    model: str
-    reference: int | None
-    region: Region
-    frames: Mapping[int, FrameMotion] = field(default_factory=dict)
-    warps: Mapping[int, Warp] = field(default_factory=dict)
-    bad: Mapping[int, FrameOutcome] = field(default_factory=dict)
-
-    @property
-    def refused(self) -> dict[int, str]:
-        """Why frames do not belong in the picture, by their place."""
-        return {p: f.why or "" for p, f in self.frames.items() if not f.used}
-
-    @cached_property
-    def masked(self) -> bool:
-        """Whether some frames have nothing to say about parts of the region."""
-        rows, columns = self.region.rows, self.region.columns
-        return any(
-            (warp.spans[rows.start : rows.stop, 0] > columns.start).any()
-            or (warp.spans[rows.start : rows.stop, 1] < columns.stop).any()
-            for warp in self.warps.values()
-        )
-
-    @property
-    def align(self) -> int:
-        """Rows may be cut at whole multiples of this."""
-        return BAND_ROWS if self.warps else 1
-
-    def encoding_of(self, burst: Burst) -> Encoding:
-        """Return the encoding in which frames reach the blends: resampled ones are light."""
-        if not self.warps:
-            return burst.encoding
-        return Encoding("float32", burst.encoding.space)
-
-
-def hold(burst: Burst, places: Sequence[int], settings: Settings, progress: Progress) -> Holding:
-    """Return how the frames at ``places`` are put upon each other.
+    check_memory : raises an OptionError if frames that are moved would not fit.
 
     Raises
     ------
     OptionError
-        The reference named is none of the frames.
+        The reference named is none of the frames, or the memory is too small.
     BurstError
         There is nothing to hold on to.
     FrameError
         A frame cannot be read and ``settings.on_bad`` is "stop".
     """
-    width, height = burst.size
-    everything = Region(range(height), range(width))
     if settings.hold == "still":
-        return Holding("identity", None, everything)
-    readable, motion, bad = _registered(burst, places, settings, progress)
+        return as_they_lie(burst)
+    if settings.hold is None:
+        return _held_if_needed(burst, places, settings, progress, check_memory)
+    registering = Registering(burst, places, settings, progress)
+    check_memory()
+    readable, motion = registering.motion()
+    bad = {place: FrameOutcome(error=error) for place, error in registering.bad.items()}
     if motion is None:
-        return Holding("identity", None, everything, bad=bad)
+        return replace(as_they_lie(burst), bad=bad)
+    common = settings.crop == "common" or (settings.crop is None and settings.hold != "subject")
     frames = dict(zip(readable, motion.frames, strict=True))
     reference = readable[motion.reference]
-    if motion.is_still:
-        return Holding("still", reference, everything, frames, bad=bad)
-    warps = {
-        place: Warp(frame.to_reference, burst.size, frame.local)
-        for place, frame in frames.items()
-        if frame.used
-    }
-    region = everything
-    if settings.crop == "common" or (settings.crop is None and settings.hold != "subject"):
-        region = common_region([warp.spans for warp in warps.values()], width)
-    return Holding(motion.motion_model, reference, region, frames, warps, bad)
+    holding = held_to(burst, motion.motion_model, reference, frames, bad, common=common)
+    warnings = _doubts(burst, settings, holding, len(readable))
+    return replace(holding, warnings=warnings, looking_bytes=registering.peak_bytes)
 
 
-def _registered(
-    burst: Burst, places: Sequence[int], settings: Settings, progress: Progress
-) -> tuple[list[int], BurstMotion | None, dict[int, FrameOutcome]]:
-    """Return the frames that could be read, their motion, and those that could not.
-
-    There is no motion where fewer than two are left.
-    """
-    workers = workers_within(
-        settings.memory,
-        worker_count(settings.workers),
-        frame_bytes(
-            burst.size,
-            burst.encoding.stored,
-            developed=burst.development is not None,
-            corrected=burst.by_light,
-        ),
-    )
-    threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        _reference(burst, places, settings)
-        if settings.hold == "subject":
-            # in one frame there is nothing to follow, but the box must lie in it all the same
-            reduced_box(_box(settings), burst.size, 1)
-        if len(places) < 2:
-            return list(places), None, {}
-        with copies_of(burst, places, _factor(burst, settings), workers, progress) as copies:
-            readable, motion = _motion_of_readable(burst, copies, settings, workers, progress)
-    finally:
-        cv2.setNumThreads(threads)
-    return readable, motion, {p: FrameOutcome(error=error) for p, error in copies.bad.items()}
+def _doubts(burst: Burst, settings: Settings, holding: Holding, count: int) -> tuple[str, ...]:
+    """Return sentences about what was done as asked, but may not be what was meant."""
+    used = [place for place, frame in holding.frames.items() if frame.used]
+    if settings.hold == "subject" and 2 * len(used) < count:
+        return (f"the subject could be held in {len(used)} of {count} frames only",)
+    if settings.hold == "scene" and _drifts(burst, holding.frames):
+        sentence = f"{DRIFTS} and was held: --hold still keeps trails of stars as they are"
+        return (sentence,)
+    return ()
 
 
-def _motion_of_readable(
-    burst: Burst, copies: Copies, settings: Settings, workers: int, progress: Progress
-) -> tuple[list[int], BurstMotion | None]:
-    """Return the frames that can be read and their motion, as if the others were not there."""
-    while True:
-        _stop_at_bad(copies.bad, settings)
-        known = len(copies.bad)
-        readable = [place for place in copies.places if place not in copies.bad]
-        reference = _reference(burst, readable, settings)
-        if len(readable) < 2:
-            return readable, None
-        try:
-            motion = _motion(burst, copies, readable, settings, reference, workers, progress)
-        except StackerError:
-            # a frame that cannot be read comes before anything that follows from it
-            if len(copies.bad) == known:
-                raise
-        if len(copies.bad) == known:
-            return readable, motion
+def _drifts(burst: Burst, frames: Mapping[int, FrameMotion]) -> bool:
+    """Return whether what is seen moved as no hand moves."""
+    used = [place for place, frame in frames.items() if frame.used]
+    starts_s = [burst.frames[place].start_s for place in used]
+    return is_even_drift([frames[place].to_reference for place in used], starts_s, burst.size)
 
 
-def _factor(burst: Burst, settings: Settings) -> int:
-    """Return by how much the copies are reduced that registration looks at."""
-    if settings.hold == "subject":
-        return subject_factor(burst.size, _box(settings))
-    if settings.hold == "sky":
-        return sky_factor(burst.size)
-    return working_factor(burst.size)
-
-
-def _box(settings: Settings) -> tuple[float, float, float, float]:
-    assert settings.box is not None
-    x, y, width, height = settings.box
-    return x, y, width, height
-
-
-def _motion(
+def _held_if_needed(
     burst: Burst,
-    copies: Copies,
     places: Sequence[int],
     settings: Settings,
-    reference: int | None,
-    workers: int,
     progress: Progress,
-) -> BurstMotion:
-    """Return where the frames at ``places`` looked, held to what the settings say."""
-    weights = burst.encoding.space.luminance_weights
-    progress.start("registering", len(places))
-    done = [0]
+    check_memory: Callable[[], None],
+) -> Holding:
+    """Return the holding of the scene where the burst needs it and it can be done without doubt.
 
-    def tell(count: int, _: int) -> None:
-        for _ in range(count - done[0]):
-            progress.advance()
-        done[0] = count
-
-    def source(number: int) -> LightArray:
-        return copies(places[number])
-
-    if settings.hold == "subject":
-        return register_subject(
-            source,
-            len(places),
-            box=_box(settings),
-            factor=copies.factor,
-            weights=weights,
-            reference=reference or 0,
-            size=burst.size,
-            workers=workers,
-            on_frame=tell,
-        )
-    if settings.hold == "sky":
-        return register_sky(
-            source,
-            len(places),
-            size=burst.size,
-            factor=copies.factor,
-            starts_s=[burst.frames[place].start_s for place in places],
-            weights=weights,
-            reference=reference,
-            workers=workers,
-            on_frame=tell,
-        )
-    return register_frames(
-        source,
-        len(places),
-        factor=copies.factor,
-        weights=weights,
-        reference=reference,
-        workers=workers,
-        on_frame=tell,
-    )
+    Nothing fails here that would not with frames as they lie.
+    """
+    if len(places) < 2 or min(burst.size) < LEAST_SIDE_PX:
+        return as_they_lie(burst)
+    try:
+        registering = Registering(burst, places, settings, progress)
+        check_memory()
+    except OptionError as error:
+        if error.code != "option-memory":
+            raise
+        sentence = "whether the camera moved was not looked at, for want of memory"
+        return as_they_lie(burst, f"{sentence}{INSTEAD}, and --memory with more allows it")
+    # what was looked at is told by the report's memory alone
+    looked = replace(as_they_lie(burst), looking_bytes=registering.peak_bytes)
+    if registering.stands_still():
+        return looked
+    try:
+        readable, motion = registering.motion()
+    except BurstError as error:
+        return _instead(looked, _why_not(error))
+    if motion is None:
+        return looked
+    if motion.is_still:
+        return replace(looked, warnings=_odd(burst, readable, motion))
+    return _moved(burst, readable, motion, registering, settings, looked)
 
 
-def _stop_at_bad(bad: Mapping[int, FrameError], settings: Settings) -> None:
-    for _, error in sorted(bad.items()):
-        if settings.on_bad == "stop" and error.code != FILE_ENDS:
-            raise offering_to_skip(error)
+def _moved(
+    burst: Burst,
+    readable: list[int],
+    motion: BurstMotion,
+    registering: Registering,
+    settings: Settings,
+    looked: Holding,
+) -> Holding:
+    """Return the holding of frames that moved, unless that is what they were meant to do."""
+    frames = dict(zip(readable, motion.frames, strict=True))
+    if _drifts(burst, frames):
+        return _instead(looked, DRIFTS)
+    bad = {place: FrameOutcome(error=error) for place, error in registering.bad.items()}
+    reference = readable[motion.reference]
+    try:
+        model = motion.motion_model
+        cut = held_to(burst, model, reference, frames, bad, common=True)
+    except BurstError:
+        return _instead(looked, "no part of the picture is in all frames")
+    share = np.prod(cut.region.size) / np.prod(burst.size)
+    if share < LEAST_AREA:
+        return _instead(looked, f"only {share:.0%} of the picture is in all frames")
+    if settings.crop == "full":
+        cut = held_to(burst, model, reference, frames, bad, common=False)
+    name, (width, height) = burst.frames[reference].name, cut.region.size
+    sentence = f"the camera moved: frames are brought to where {name} looked ({width} x {height})"
+    return replace(cut, warnings=(sentence,), looking_bytes=looked.looking_bytes)
 
 
-def _reference(burst: Burst, places: Sequence[int], settings: Settings) -> int | None:
-    """Return the index among ``places`` of the frame named as the reference."""
-    # without any frame there are other things to tell
-    if settings.reference is None or not places:
-        return None
-    for index, place in enumerate(places):
-        if settings.reference in (burst.frames[place].name, str(place + 1)):
-            return index
-    raise OptionError(
-        f"--reference {settings.reference}",
-        "is none of the frames that can be used",
-        remedy=f"name one such as {burst.frames[places[0]].name}, or give its number",
-        code="option-reference",
-    )
+def _instead(looked: Holding, why: str) -> Holding:
+    sentence = f"{why}{INSTEAD}: --hold scene insists, --hold still does without the look"
+    return replace(looked, warnings=(sentence,))
+
+
+def _why_not(error: BurstError) -> str:
+    if error.code == "burst-no-texture":
+        return "there is nothing in the burst to hold on to, as in an empty sky or open water"
+    return error.why
+
+
+def _odd(burst: Burst, readable: list[int], motion: BurstMotion) -> tuple[str, ...]:
+    """Return sentences about frames that a look finds odd, though the camera stood still."""
+    said: dict[str, list[int]] = {}
+    for place, frame in zip(readable, motion.frames, strict=True):
+        if frame.why:
+            said.setdefault(frame.why, []).append(place)
+    sentences = []
+    for why, places in said.items():
+        names = ", ".join(burst.frames[place].name for place in places[:3])
+        more = f" and {len(places) - 3} more" if len(places) > 3 else ""
+        numbers = ",".join(str(place + 1) for place in places)
+        sentences.append(f"{names}{more}: {why}; used all the same, unless --without {numbers}")
+    return tuple(sentences)

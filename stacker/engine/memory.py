@@ -112,12 +112,7 @@ def plan_passes(
         # rather fewer threads than many passes that decode everything again
         if fitting * 8 >= height or (threads == 1 and fitting >= 1):
             return PassPlan(_cut(rows, fitting, align), threads, fixed + fitting * row)
-    raise OptionError(
-        f"--memory {allowed / 1e6:.{0 if allowed >= 1e7 else 2}f}MB",
-        f"frames of this size need at least {math.ceil((fixed + row * align) / 1e6)} MB",
-        remedy="allow more, or close other programs",
-        code="option-memory",
-    )
+    raise _too_small(allowed, fixed + row * align)
 
 
 def _cut(rows: range, fitting: int, align: int) -> tuple[range, ...]:
@@ -147,15 +142,40 @@ def frame_bytes(size: tuple[int, int], stored: Stored, *, developed: bool, corre
     return frame
 
 
-def workers_within(memory: int | None, wished: int, frame: int) -> int:
-    """Return how many threads, of those wished for, can hold a frame of so many bytes each.
+def workers_within(
+    memory: int | None, wished: int, frame: int, *, held: int = 0
+) -> tuple[int, int]:
+    """Return how many threads, of those wished for, can hold a frame each, and what that takes.
 
-    One always can: what does not fit at all is told when the passes are planned.
+    Parameters
+    ----------
+    memory : bytes allowed; half of what is free if None.
+    frame : bytes that a thread takes for the frame that it works on.
+    held : bytes that are taken by what all frames share.
+
+    Raises
+    ------
+    OptionError
+        Not even one can. Where nobody named a limit, one always may try.
     """
-    if memory is None and PROGRAM_BYTES + wished * frame <= MODEST_BYTES:
-        return wished
+    fixed = PROGRAM_BYTES + held
+    if memory is None and fixed + wished * frame <= MODEST_BYTES:
+        return wished, fixed + wished * frame
     allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
-    return max(1, min(wished, (allowed - PROGRAM_BYTES) // frame))
+    workers = min(wished, (allowed - fixed) // frame)
+    if workers < 1 and memory is not None:
+        raise _too_small(allowed, fixed + frame)
+    workers = max(1, workers)
+    return workers, fixed + workers * frame
+
+
+def _too_small(allowed: int, needed: int) -> OptionError:
+    return OptionError(
+        f"--memory {allowed / 1e6:.{0 if allowed >= 1e7 else 2}f}MB",
+        f"frames of this size need at least {math.ceil(needed / 1e6)} MB",
+        remedy="allow more, or close other programs",
+        code="option-memory",
+    )
 
 
 def free_memory() -> int:

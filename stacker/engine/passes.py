@@ -22,12 +22,14 @@ from stacker.burst import FILE_ENDS, Burst, LostFramesError
 from stacker.engine.progress import Progress
 from stacker.engine.settings import OnBad
 from stacker.errors import FrameError
-from stacker.light.buffers import zeros
-from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
+from stacker.light.buffers import scratch, zeros
+from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
 from stacker.register import BAND_ROWS, Warp
 
 # of a frame, per stripe: small enough that workers seldom wait, large enough for large pages
 STRIPE_BYTES = 8 << 20
+# what a worker takes besides for resampling: a stripe of light, and the tile that it works on
+RESAMPLING_BYTES = 2 * STRIPE_BYTES
 # pixels looked at to tell how much of a frame is clipped
 CLIPPING_SAMPLE = 200_000
 
@@ -244,7 +246,8 @@ class FramePass:
                 rows, valid = pixels[stripe.rows.start : stripe.rows.stop], None
             else:
                 # before the stripe's turn: others may resample meanwhile
-                rows = resampled_rows(warp, pixels, self.burst.encoding, stripe.rows)
+                rows = scratch("stripe", (len(stripe.rows), pixels.shape[1], 3), np.float32)
+                resampled_rows(warp, pixels, self.burst.encoding, stripe.rows, out=rows)
                 valid = warp.valid(stripe.rows.start, stripe.rows.stop) if self.masked else None
 
             def add(
@@ -288,17 +291,22 @@ class FramePass:
         return self.on_bad == "stop" and error.code != FILE_ENDS
 
 
-def resampled_rows(warp: Warp, pixels: PixelArray, encoding: Encoding, rows: range) -> LightArray:
-    """Return some rows of a frame as the reference sees them, float32 (rows, W, 3)."""
-    light = np.empty((len(rows), pixels.shape[1], 3), np.float32)
+def resampled_rows(
+    warp: Warp, pixels: PixelArray, encoding: Encoding, rows: range, *, out: LightArray
+) -> None:
+    """Write some rows of a frame as the reference sees them to ``out``, float32 (rows, W, 3)."""
+
+    def light_of(rows: slice, columns: slice) -> LightArray:
+        part = pixels[rows, columns]
+        light = scratch("light of a tile", part.shape, np.float32)
+        decode_into(part, encoding, light)
+        return light
+
     top = rows.start
     while top < rows.stop:
         bottom = min(rows.stop, (top // BAND_ROWS + 1) * BAND_ROWS)
-        first, last = warp.source_rows(top, bottom)
-        source = decode(pixels[first:last], encoding)
-        warp.resample(source, top, bottom, out=light[top - rows.start : bottom - rows.start])
+        warp.resample(light_of, top, bottom, out=out[top - rows.start : bottom - rows.start])
         top = bottom
-    return light
 
 
 def offering_to_skip(error: FrameError) -> FrameError:

@@ -11,7 +11,7 @@ from typing import Any
 
 from stacker.burst import FILE_ENDS, Burst
 from stacker.engine.bridging import Bridged
-from stacker.engine.hold import Holding
+from stacker.engine.holding import Holding
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
 from stacker.engine.prepare import Prepared
@@ -51,7 +51,7 @@ def make_report(
         "settings": {**asdict(settings), "blend": blend},
         "reference": burst.frames[first].name,
         "size": [width, height],
-        "hold": settings.hold,
+        "hold": settings.hold or "scene",
         "motion_model": holding.model,
         "region": _region(holding),
         "colour_space": burst.encoding.space.name,
@@ -80,6 +80,7 @@ def make_report(
         "warnings": [
             *burst.warnings,
             *prepared.warnings,
+            *holding.warnings,
             *_held(burst, holding),
             *bridged.warnings,
             *_warnings(burst, used, outcomes, settings),

@@ -62,7 +62,7 @@ class Settings:
     """
 
     blends: tuple[str, ...] = ("mean",)
-    hold: Hold = "still"
+    hold: Hold | None = None
     reference: str | None = None
     crop: Crop | None = None
     box: tuple[float, ...] | None = None
@@ -88,7 +88,8 @@ class Settings:
     workers: int | None = None
 
     def __post_init__(self) -> None:
-        _choice("--hold", self.hold, get_args(Hold))
+        if self.hold is not None:
+            _choice("--hold", self.hold, get_args(Hold))
         if self.crop is not None:
             _choice("--crop", self.crop, get_args(Crop))
         _check_box(self.hold, self.box)
@@ -146,7 +147,7 @@ class Settings:
                 raise _nonsense("--weights", weight, "numbers of 0 or more")
 
 
-def _check_box(hold: Hold, box: tuple[float, ...] | None) -> None:
+def _check_box(hold: Hold | None, box: tuple[float, ...] | None) -> None:
     """Refuse a subject without a box, a box without a subject, and a box that is none."""
     if (hold == "subject") != (box is not None):
         raise OptionError(

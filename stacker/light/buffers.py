@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import mmap
+import threading
 from typing import Any
 
 import numpy as np
@@ -27,3 +28,19 @@ def zeros(shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
     memory = mmap.mmap(-1, count * kind.itemsize, flags=mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)
     memory.madvise(mmap.MADV_HUGEPAGE)
     return np.frombuffer(memory, kind, count).reshape(shape)
+
+
+_kept = threading.local()
+
+
+def scratch(use: str, shape: tuple[int, ...], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
+    """Return this thread's array for one use, with whatever was left in it.
+
+    It is the same memory each time, of which more is taken only where more is asked for.
+    """
+    count = math.prod(shape)
+    flat: npt.NDArray[Any] | None = getattr(_kept, use, None)
+    if flat is None or flat.dtype != dtype or len(flat) < count:
+        flat = zeros((count,), dtype)
+        setattr(_kept, use, flat)
+    return flat[:count].reshape(shape)

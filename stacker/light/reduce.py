@@ -31,3 +31,21 @@ def reduce_light(pixels: PixelArray, encoding: Encoding, factor: int) -> LightAr
         light = decode(band, encoding)
         cv2.resize(light, (w, rows), dst=out[top : top + rows], interpolation=cv2.INTER_AREA)
     return out
+
+
+def reduce_codes(pixels: PixelArray, factor: int) -> PixelArray:
+    """Return numbers as stored, averaged over cells of ``factor`` x ``factor`` pixels.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) of any encoding; cells as in ``reduce_light``.
+
+    Notes
+    -----
+    Codes are no light: for estimates of motion alone, never for a picture. A third of the time.
+    """
+    if factor == 1:
+        return pixels.copy()
+    h, w = pixels.shape[0] // factor, pixels.shape[1] // factor
+    whole = pixels[: h * factor, : w * factor]
+    return np.asarray(cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA))

@@ -4,24 +4,30 @@ Numbers only: no files, no blending. Frames come in as reduced light and motions
 size; ``Warp`` puts a frame where the reference looked.
 """
 
+from stacker.register.drift import is_even_drift
 from stacker.register.local import LocalCorrection
-from stacker.register.motion import BurstMotion, FrameMotion
+from stacker.register.motion import BurstMotion, FrameMotion, UnfitReferenceError
 from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
+from stacker.register.scene.still import stands_still
 from stacker.register.sky import register_sky, sky_factor
 from stacker.register.subject import register_subject, subject_factor
-from stacker.register.warp import BAND_ROWS, Warp, warp_light
+from stacker.register.warp import BAND_ROWS, MOST_OVERSHOOT, Warp, warp_light
 
 __all__ = [
     "BAND_ROWS",
+    "MOST_OVERSHOOT",
     "BurstMotion",
     "FrameMotion",
     "LocalCorrection",
+    "UnfitReferenceError",
     "Warp",
+    "is_even_drift",
     "register_frames",
     "register_sky",
     "register_subject",
     "sky_factor",
+    "stands_still",
     "subject_factor",
     "warp_light",
     "working_factor",

@@ -6,10 +6,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from stacker.errors import BurstError
 from stacker.register.geometry import Motion, is_identity
 from stacker.register.local import LocalCorrection
 
 MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
+
+
+class UnfitReferenceError(BurstError):
+    """Nothing can be held to the reference; ``index`` among the frames that were looked at."""
+
+    index: int = 0
+
+
+def unfit_reference(index: int, why: str, *, remedy: str, code: str) -> UnfitReferenceError:
+    """Return the error for a reference that shows too little; whoever knows its name tells it."""
+    error = UnfitReferenceError(f"frame {index + 1}", why, remedy=remedy, code=code)
+    error.index = index
+    return error
 
 
 @dataclass(frozen=True, eq=False)

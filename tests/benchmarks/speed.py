@@ -40,15 +40,24 @@ with av.open(sys.argv[1]) as clip:
     for frame in clip.decode(video=0):
         pass
 """
-# name, arguments, ratio to reach, peak memory to keep within in MB
+# Name, arguments, ratio to reach, peak memory to keep within in MB. Nothing is looked at but where
+# a row says so: the default differs by that look alone.
+STILL = ["--hold", "still"]
 COMMANDS = (
-    ("lighten", ["--blend", "lighten"], 1.2, 600),
-    ("lighten, true floor", ["--blend", "lighten", "--floor", "true"], 2.2, None),
-    ("lighten with a tail", ["--blend", "lighten", "--tail", "20"], None, None),
-    ("max", ["--blend", "max"], 1.4, 600),
-    ("mean", ["--blend", "mean"], 1.7, 800),
-    ("median", ["--blend", "median"], 2.2, 1200),
-    ("mean + lighten", ["--blend", "mean,lighten"], 1.8, None),
+    ("lighten, looked at", ["--blend", "lighten"], None, 700),
+    ("mean, looked at", ["--blend", "mean"], None, 900),
+    ("lighten", ["--blend", "lighten", *STILL], 1.2, 600),
+    ("lighten, true floor", ["--blend", "lighten", "--floor", "true", *STILL], 2.2, None),
+    ("lighten with a tail", ["--blend", "lighten", "--tail", "20", *STILL], None, None),
+    ("max", ["--blend", "max", *STILL], 1.4, 600),
+    ("mean", ["--blend", "mean", *STILL], 1.7, 800),
+    ("median", ["--blend", "median", *STILL], 2.2, 1200),
+    ("mean + lighten", ["--blend", "mean,lighten", *STILL], 1.8, None),
+)
+# of a burst shot by hand
+HELD = (
+    ("mean, held", ["--blend", "mean"], 4.5, 1200),
+    ("lighten, held", ["--blend", "lighten"], None, 1200),
 )
 
 
@@ -73,6 +82,32 @@ def make_burst(folder: Path, frames: int, width: int, height: int) -> None:
     noise = rng.normal(0, 5, (height + frames, width, 3)).astype(np.float32)
     for number in range(frames):
         pixels = np.clip(base + noise[number : number + height], 0, 255).astype(np.uint8)
+        data = simplejpeg.encode_jpeg(pixels, quality=92, colorsubsampling="420")
+        (folder / f"KP_{number + 1:04d}.jpg").write_bytes(data)
+
+
+def make_handheld(folder: Path, frames: int, width: int, height: int) -> None:
+    """Write JPEGs of one textured view, each shifted and turned as a hand does."""
+    import cv2
+    import numpy as np
+    import simplejpeg
+
+    rng = np.random.default_rng(3)
+    margin = width // 15
+    view = np.full((height + 2 * margin, width + 2 * margin, 3), 110, np.float32)
+    for cell, contrast in ((width // 15, 40), (width // 60, 30), (25, 25), (8, 14), (3, 8)):
+        shape = (view.shape[0] // cell + 2, view.shape[1] // cell + 2, 3)
+        soft = rng.normal(0, 1, shape).astype(np.float32)
+        view += contrast * cv2.resize(soft, view.shape[1::-1], interpolation=cv2.INTER_CUBIC)
+    np.clip(view, 0, 255, out=view)
+    noise = rng.normal(0, 4, (height + frames, width, 3)).astype(np.float32)
+    for number in range(frames):
+        angle = np.deg2rad(rng.normal(0, 0.3))
+        dx, dy = rng.normal(0, width / 150, 2) - margin
+        c, s = np.cos(angle), np.sin(angle)
+        motion = np.array([[c, -s, dx], [s, c, dy], [0, 0, 1]])
+        seen = cv2.warpPerspective(view, motion, (width, height), flags=cv2.INTER_CUBIC)
+        pixels = np.clip(seen + noise[number : number + height], 0, 255).astype(np.uint8)
         data = simplejpeg.encode_jpeg(pixels, quality=92, colorsubsampling="420")
         (folder / f"KP_{number + 1:04d}.jpg").write_bytes(data)
 
@@ -134,7 +169,9 @@ def stacker(source: Path, target: Path, arguments: list[str]) -> list[str]:
     return [*command, "-o", str(target), "--overwrite", "--quiet"]
 
 
-def show(title: str, costs: dict[str, Cost], limits: dict[str, tuple[float, float | None]]) -> None:
+def show(
+    title: str, costs: dict[str, Cost], limits: dict[str, tuple[float | None, float | None]]
+) -> None:
     """Print the costs as ratios to the first of them."""
     floor = next(iter(costs.values())).cpu_s
     print(f"\n{title}")
@@ -149,6 +186,18 @@ def show(title: str, costs: dict[str, Cost], limits: dict[str, tuple[float, floa
         )
 
 
+def measure_held(scratch: Path, target: Path, options: argparse.Namespace) -> None:
+    """Measure and print what a burst shot by hand costs."""
+    folder = scratch / "hand"
+    folder.mkdir()
+    make("hand", folder, options.small)
+    commands = {"decode only": [sys.executable, "-c", DECODE_ONLY, str(folder)]}
+    commands |= {name: stacker(folder, target, arguments) for name, arguments, _, _ in HELD}
+    costs = measure(commands, options.rounds)
+    limits = {name: (ratio, peak) for name, _, ratio, peak in HELD}
+    show("half as many, shot by hand", costs, limits)
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -156,7 +205,9 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--numpy", action="store_true", help="plain numpy as well (4 GB)")
     parser.add_argument("--only", help="commands whose names hold this word")
-    parser.add_argument("--make", nargs=2, metavar=("burst|clip", "PATH"), help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--make", nargs=2, metavar=("burst|hand|clip", "PATH"), help=argparse.SUPPRESS
+    )
     options = parser.parse_args()
     frames, width, height = (6, 600, 400) if options.small else (24, 6000, 4000)
     clip_frames = 10 if options.small else 240
@@ -164,6 +215,8 @@ def main() -> None:
         what, path = options.make
         if what == "burst":
             make_burst(Path(path), frames, width, height)
+        elif what == "hand":
+            make_handheld(Path(path), frames // 2, width, height)
         else:
             make_clip(Path(path), clip_frames)
         return
@@ -193,14 +246,17 @@ def main() -> None:
         limits = {name: (ratio, peak) for name, _, ratio, peak in COMMANDS}
         costs = measure(commands, options.rounds)
         show(f"{frames} JPEGs of {width} x {height}", costs, limits)
+        if not options.only or options.only in "held":
+            measure_held(Path(scratch), target, options)
         if options.only and options.only not in "clip":
             return
         clip = Path(scratch) / "clip.mp4"
         make("clip", clip, options.small)
         commands = {
             "decode only": [sys.executable, "-c", CLIP_ONLY, str(clip)],
-            "mean": stacker(clip, target, []),
-            "lighten": stacker(clip, target, ["--blend", "lighten"]),
+            "mean": stacker(clip, target, STILL),
+            "lighten": stacker(clip, target, ["--blend", "lighten", *STILL]),
+            "mean, looked at": stacker(clip, target, []),
         }
         costs = measure(commands, options.rounds)
         show(f"a clip of {clip_frames} frames of 1920 x 1080", costs, {"mean": (1.7, None)})

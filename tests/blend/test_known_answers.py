@@ -243,3 +243,31 @@ def test_unknown_blend_names_those_there_are_and_the_nearest():
     assert all(name in text for name in BLENDS)
     with pytest.raises(ValueError, match="above 0"):
         Trimmed(0, 3)
+
+
+@pytest.mark.parametrize(("count", "kind"), [(5, np.int32), (200, np.int32), (400, np.float64)])
+def test_light_resampled_from_codes_is_added_in_whole_numbers_where_they_suffice(count, kind):
+    """Within a 16-bit code of float64, in any order, and nothing overflows at the ceiling."""
+    light = Encoding("float32", EIGHT.space)
+    intake = Intake(light, (1.0,) * count, codes=EIGHT, brightest=3.0)
+    rng = np.random.default_rng(4)
+    frames = rng.uniform(0, 1, (7, 3, 5, 3)).astype(np.float32)
+    frames[:, 0] = 3.0
+    frames[:, 1] *= 0.001
+    there, back = (BLENDS["mean"].start(intake, 3, 5) for _ in range(2))
+    assert there.total.dtype == kind
+    for number in range(count):
+        there.add(frames[number % 7], index=number)
+    for number in reversed(range(count)):
+        back.add(frames[number % 7], index=number)
+    np.testing.assert_array_equal(there.result(), back.result())
+    truth = np.mean([frames[n % 7].astype(np.float64) for n in range(count)], axis=0)
+    # a code of 16 bits at the dark end of sRGB
+    np.testing.assert_allclose(there.result(), truth, atol=1 / 65535 / 12.92, rtol=2e-7)
+
+
+def test_light_resampled_from_fine_codes_keeps_its_grid():
+    sixteen = Encoding("uint16", EIGHT.space)
+    light = Encoding("float32", EIGHT.space)
+    intake = Intake(light, (1.0,) * 50, codes=sixteen, brightest=3.0)
+    assert BLENDS["mean"].start(intake, 1, 1).total.dtype == np.float64

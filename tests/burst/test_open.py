@@ -262,6 +262,27 @@ def test_reduced_light(tmp_path: Path) -> None:
         np.testing.assert_array_equal(light, reduce_light(pixels, burst.encoding, factor))
 
 
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("factor", [1, 2, 3, 4])
+def test_small_copies_are_the_frame_averaged(tmp_path: Path, orientation: int, factor: int) -> None:
+    y, x = np.mgrid[:32, :48]
+    soft = 120 + 60 * np.sin(x / 9) + 40 * np.cos(y / 7)
+    path = tmp_path / "a.jpg"
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    picture = Image.fromarray(np.repeat(soft[..., None], 3, axis=2).astype(np.uint8))
+    picture.save(path, quality=98, exif=exif)
+    burst = open_burst(path)
+    small = burst.small_copy(0, factor)
+    width, height = burst.size
+    assert small.shape == (height // factor, width // factor, 3)
+    ((_, pixels),) = burst.decode([0])
+    h, w = small.shape[:2]
+    cells = pixels[: h * factor, : w * factor].reshape(h, factor, w, factor, 3)
+    # a scaled inverse transform is no plain average: two codes where the light is soft
+    np.testing.assert_allclose(small, cells.mean(axis=(1, 3)), atol=2.5)
+
+
 def test_what_does_not_fit_is_a_fault_of_the_caller(tmp_path: Path) -> None:
     shoot(tmp_path, 2)
     burst = open_burst(tmp_path)

@@ -80,8 +80,7 @@ def test_bands_make_up_the_whole():
     motion = turned(0.5, 1.3, -2.6)
     warp = Warp(motion, (80, len(frame)))
     whole = warp_light(frame, motion)
-    first, last = warp.source_rows(BAND_ROWS, 2 * BAND_ROWS)
-    band = warp.resample(frame[first:last], BAND_ROWS, 2 * BAND_ROWS)
+    band = warp.resample(lambda y, x: frame[y, x], BAND_ROWS, 2 * BAND_ROWS)
     assert_same_light(band, whole[BAND_ROWS : 2 * BAND_ROWS])
 
 

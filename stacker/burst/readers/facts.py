@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal, Protocol, runtime_checkable
 
 from stacker.burst.exif import ShotFacts
 from stacker.errors import FrameError
@@ -120,6 +120,28 @@ class Reader(Protocol):
         ------
         FrameError
             A frame is cut short or damaged; never is part of a picture given.
+        """
+
+
+@runtime_checkable
+class ShrinkingReader(Reader, Protocol):
+    """Reads a kind of file that can be decoded to a smaller copy in less time."""
+
+    @property
+    def factors(self) -> Sequence[int]:
+        """By what a picture can be reduced."""
+
+    def decode_small(self, path: Path, factor: int) -> PixelArray:
+        """Return the numbers of the only frame averaged over cells, as stored.
+
+        Parameters
+        ----------
+        factor : one of ``factors``. Cells at the right and lower edge may reach beyond it.
+
+        Raises
+        ------
+        FrameError
+            As ``decode``.
         """
 
 

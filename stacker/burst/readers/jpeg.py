@@ -5,6 +5,7 @@ Pictures appended behind the first one (previews, gain maps: CIPA DC-007) are no
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -70,9 +71,16 @@ class JpegReader:
         for number in numbers:
             yield number, _decode(path, data, out)
 
+    # what the inverse transform of blocks of 8 pixels can leave out
+    factors = (2, 4, 8)
 
-def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
-    """Return the picture whole, or raise.
+    def decode_small(self, path: Path, factor: int) -> PixelArray:
+        """Return the picture at a fraction of its size, uint8; see ``ShrinkingReader``."""
+        return _decode(path, read_whole(path), None, factor)
+
+
+def _decode(path: Path, data: bytes, out: PixelArray | None, factor: int = 1) -> PixelArray:
+    """Return the picture whole, reduced by a factor, or raise.
 
     libjpeg goes on over damage with a mere warning and leaves the rest of the picture gray: every
     warning counts as an error, unless none is left once faults that do no harm are taken out.
@@ -82,7 +90,15 @@ def _decode(path: Path, data: bytes, out: PixelArray | None) -> PixelArray:
     rest = data
     for _ in range(ATTEMPTS):
         try:
-            return np.asarray(simplejpeg.decode_jpeg(rest, colorspace="RGB", buffer=out))
+            height, width = simplejpeg.decode_jpeg_header(rest)[:2] if factor > 1 else (0, 0)
+            pixels = simplejpeg.decode_jpeg(
+                rest,
+                colorspace="RGB",
+                buffer=out,
+                min_height=math.ceil(height / factor),
+                min_width=math.ceil(width / factor),
+            )
+            return np.asarray(pixels)
         except ValueError as error:
             cleaned = without_faults(path, rest, str(error))
             if cleaned is None:

@@ -317,11 +317,23 @@ def normal_equations(
     """
     share = weight * tiles.signal / np.maximum(answers.variance, noise**2)
     strength = (share * tiles.signal)[:, None, None]
-    information: Float64Array = np.einsum(
-        "tip,tij,tjq->pq", places, answers.matrix * strength, places, optimize=True
-    )
-    wish: Float64Array = np.einsum("tip,ti->p", places, answers.vector * share[:, None])
+    # written out: finding out in which order to multiply took longer than multiplying
+    stacked = places.reshape(-1, places.shape[2])
+    pulled = (answers.matrix * strength) @ places
+    information: Float64Array = stacked.T @ pulled.reshape(stacked.shape)
+    wish: Float64Array = stacked.T @ (answers.vector * share[:, None]).ravel()
     return information, wish
+
+
+def quiet_noise(tiles: Tiles, frame: Grey, to_frame: Motion, tolerance_px: float) -> float:
+    """Return the deviation of the quietest tiles' residuals under a motion, as a fit finds it."""
+    value, use = sample(tiles, frame, to_frame)
+    noise = _quiet(_residuals(tiles, value, use)[0], use)
+    answers = ask(tiles, value, use, noise, tolerance_px)
+    heard = answers.inside > 0.5
+    if heard.sum() < 4:
+        return noise
+    return float(np.sqrt(np.percentile(answers.variance[heard], QUIET_PERCENTILE))) + 1e-6
 
 
 def _quiet(rest: Samples, use: Samples) -> float:

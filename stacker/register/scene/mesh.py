@@ -8,6 +8,7 @@ them, in a chequer pattern, and kept only where it explains the other half.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -155,6 +156,7 @@ def _solve(
     return np.asarray(np.linalg.solve(whole, wish.ravel()).reshape(count, 2))
 
 
+@lru_cache(maxsize=8)
 def _stiffness(shape: tuple[int, int]) -> Float64Array:
     """Return the matrix of the squared second differences of a grid of nodes, (n, n)."""
     rows, columns = shape

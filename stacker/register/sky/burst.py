@@ -11,7 +11,7 @@ import numpy as np
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
 from stacker.register.geometry import apply, grid_of, identity, is_identity, to_full
-from stacker.register.motion import BurstMotion, FrameMotion
+from stacker.register.motion import BurstMotion, FrameMotion, unfit_reference
 from stacker.register.sky.frames import brightest_known, judged
 from stacker.register.sky.nearness import standing_still
 from stacker.register.sky.search import clocks, find_sky
@@ -182,8 +182,8 @@ def _standing_still() -> BurstError:
 
 
 def _poor_reference(reference: int) -> BurstError:
-    return BurstError(
-        f"frame {reference + 1}",
+    return unfit_reference(
+        reference,
         "it shows too few stars to register others to",
         remedy="name another frame with --reference",
         code="reference-few-stars",

@@ -20,7 +20,7 @@ from stacker.register.geometry import (
     to_full,
     translation,
 )
-from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
+from stacker.register.motion import BurstMotion, FrameMotion, MotionModel, unfit_reference
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
 from stacker.register.scene.models import SHIFT, SIMILARITY
 from stacker.register.subject.box import outline_of, reduced_box
@@ -301,8 +301,8 @@ def _no_texture(box: tuple[float, float, float, float]) -> BurstError:
 
 
 def _not_in_reference(reference: int) -> BurstError:
-    return BurstError(
-        f"frame {reference + 1} of the burst",
+    return unfit_reference(
+        reference,
         "the subject cannot be found in it, so that nothing can be held to where it is there",
         remedy="name another --reference",
         code="subject-not-in-reference",
