@@ -53,10 +53,15 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
     """Return the verdict on every frame and the motion of those that are used."""
     stayed = _stayed(seen)
     looks = [
-        replace(frame.look, agreement=max(frame.look.agreement, share))
+        replace(
+            frame.look,
+            agreement=max(frame.look.agreement, share),
+            # what has stayed where it was is as good as asked
+            sure=True if share > STAYED else frame.look.sure,
+        )
         for frame, share in zip(seen, stayed, strict=True)
     ]
-    why = verdicts(looks, held.least_agreement)
+    why = verdicts(looks)
     why[reference] = None
     used = [number for number, reason in enumerate(why) if reason is None]
     if 2 * len(used) < len(seen):
