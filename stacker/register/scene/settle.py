@@ -20,6 +20,7 @@ from stacker.register.scene.stretches import (
     cut_into_stretches,
     is_nothing,
     mean_of,
+    sharing_errors,
     simplest_model,
 )
 from stacker.register.scene.verdict import Look, verdicts
@@ -132,13 +133,14 @@ def _settle(
         np.array([at_reference if n == reference else seen[n].information for n in used]),
         int(np.median([seen[number].votes for number in others])),
     )
+    each = sharing_errors(measured, used.index(reference), geometry)
     _, moving_cost = simplest_model(measured, geometry)
-    stretches, still_cost = cut_into_stretches(measured, geometry)
+    stretches, still_cost = cut_into_stretches(each, geometry)
     motions: dict[int, tuple[Motion, float]] = {}
     # a stretch of one frame is no stretch
     if still_cost <= moving_cost and len(stretches) <= max(1, len(used) // 2):
         for stretch in stretches:
-            motion = _motion_of(stretch, measured, used, reference, held, least_px)
+            motion = _motion_of(stretch, stretches, each, used.index(reference), held, least_px)
             motions.update(dict.fromkeys(used[stretch], (motion, 0.0)))
         moved = any(not is_identity(motion) for motion, _ in motions.values())
         return ("stretches" if moved else "still"), motions
@@ -152,19 +154,23 @@ def _settle(
 
 def _motion_of(
     stretch: slice,
+    stretches: list[slice],
     measured: Measured,
-    used: list[int],
     reference: int,
     held: Reference,
     least_px: float,
 ) -> Motion:
-    """Return the one motion of a stretch: none where it cannot be told from the reference's."""
-    if reference in used[stretch]:
+    """Return the one motion of a stretch: none where it cannot be told from the reference's.
+
+    ``reference`` is the place of the reference among the frames measured.
+    """
+    own = next(one for one in stretches if one.start <= reference < one.stop)
+    if stretch == own:
         return identity()
-    shared = mean_of(measured, stretch, held.geometry)
-    if is_nothing(shared, measured, stretch, held.geometry, least_px):
+    parameters = mean_of(measured, stretch, held.geometry) - mean_of(measured, own, held.geometry)
+    if is_nothing(parameters, measured, (stretch, own), held.geometry, least_px):
         return identity()
-    return held.geometry.motion_of(shared)
+    return held.geometry.motion_of(parameters)
 
 
 def _certain(held: Reference) -> Float64Array:
