@@ -76,8 +76,7 @@ def consensus(
     tiles : of the reference's first level.
     guess : from the reference to the frame, right to twice ``reach`` all over the picture.
     """
-    level = min(1, len(reference.levels) - 1)
-    places, shifts = _matches(reference, tiles, frame, guess, level, reach)
+    places, shifts = tile_shifts(reference, tiles, frame, guess, reach)
     if len(places) < LEAST_FOLLOWERS:
         return None
     best, most = np.zeros(8), -1.0
@@ -88,10 +87,14 @@ def consensus(
     return Consensus(compose(guess, geometry.motion_of(best)), most, len(places))
 
 
-def _matches(
-    reference: Grey, tiles: Tiles, frame: Grey, guess: Motion, level: int, reach: int
+def tile_shifts(
+    reference: Grey, tiles: Tiles, frame: Grey, guess: Motion, reach: int = NEAR
 ) -> tuple[Points, Points]:
-    """Return where tiles lie in the reference and how far beyond the guess they went, px."""
+    """Return where tiles lie in the reference and how far beyond the guess they went, px.
+
+    Both (N, 2); only tiles that were found, good to some tenths of a pixel.
+    """
+    level = min(1, len(reference.levels) - 1)
     scale = 2**level
     one = reference.levels[level]
     height, width = one.shape

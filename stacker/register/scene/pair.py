@@ -161,9 +161,7 @@ def _settled(
 
 
 def _asked(reference: Reference, frame: Grey, guess: Motion, reach: int) -> Consensus | None:
-    return consensus(
-        reference.grey, reference.tiles[0], frame, guess, reference.geometry, reach
-    )
+    return consensus(reference.grey, reference.tiles[0], frame, guess, reference.geometry, reach)
 
 
 def _fine_stages(reference: Reference) -> tuple[Stage, ...]:

@@ -8,8 +8,8 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, identity, invert, is_identity, to_full
-from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
+from stacker.register.scene.mesh import Bend
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Reference
 from stacker.register.scene.pinned import Stays, pinned, share_of
@@ -46,7 +46,7 @@ class Seen:
     information: Float64Array
     uncertain_px: float
     votes: int
-    local: LocalCorrection | None
+    local: Bend | None
     stays: Stays | None
 
 
@@ -81,10 +81,13 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
     frames = []
     for number, (frame, reason) in enumerate(zip(seen, why, strict=True)):
         to_frame, residual = motions.get(number, (frame.to_frame, frame.uncertain_px))
+        local = frame.local if bent else None
+        if local:
+            residual = float(np.hypot(residual, local.left_px))
         frames.append(
             FrameMotion(
                 to_reference=_reversed(to_frame, factor),
-                local=frame.local.to_full(factor) if bent and frame.local else None,
+                local=local.local.to_full(factor) if local else None,
                 residual_px=residual * factor,
                 used=reason is None,
                 why=reason,
