@@ -63,8 +63,11 @@ def expose_burst(
         places = [place for place in span if weights[place] > 0]
         if not places:
             raise _nothing_left(burst, outcomes)
-        blends = _blends(settings, burst, weights)
-        intake = Intake(encoding, weights, masked=holding.masked, ordered=True)
+        # a sum or a maximum would only get darker where a blurred frame counts less
+        averaged = set(settings.blends) == {"mean"}
+        counting = holding.weighted(weights) if averaged else weights
+        blends = _blends(settings, burst, counting)
+        intake = Intake(encoding, counting, masked=holding.masked, ordered=True)
         plan = plan_passes(
             blends,
             intake,
@@ -90,7 +93,7 @@ def expose_burst(
         used = [place for place in places if place not in bad]
         if not used:
             raise _nothing_left(burst, outcomes)
-        without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(weights)))
+        without = Intake(encoding, tuple(0.0 if p in bad else w for p, w in enumerate(counting)))
         alone = _blends(settings, burst, without.weights)
         if all(
             blend.depends_on(intake) == other.depends_on(without)
@@ -117,6 +120,7 @@ def expose_burst(
                 program=PROGRAM,
                 span=span,
                 weights=weights,
+                counting=counting,
                 outcomes=outcomes,
                 plan=plan,
             ),

@@ -130,7 +130,8 @@ class Figures:
         return (
             f"{scenario.name:28}{np.median(errors):8.4f}{wanted[0]:7.3f}"
             f"{np.percentile(errors, 95):8.4f}{wanted[1]:7.3f}{np.mean(self.bounds):8.4f}"
-            f"{told}{int((errors > LOST_PX).sum()):5d}  {verdicts:12}{1000 * np.mean(self.cpu_s):6.0f}"
+            f"{told}{int((errors > LOST_PX).sum()):5d}  {verdicts:12}"
+            f"{1000 * np.mean(self.cpu_s):6.0f}"
             f"  {max(set(self.models), key=self.models.count)}{still}{given_up}"
         )
 

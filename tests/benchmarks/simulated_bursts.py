@@ -253,8 +253,8 @@ def simulate(
     if stills and scenario.texture == "town":
         half = fine[0] // 2, fine[1] // 2
         picture, other = (
-            _softly_enlarged(photograph(stills[(seed + next) % len(stills)], half), fine)
-            for next in (0, 1)
+            _softly_enlarged(photograph(stills[(seed + further) % len(stills)], half), fine)
+            for further in (0, 1)
         )
     else:
         picture = drawers[scenario.texture]((fine[0] // 2, fine[1] // 2), rng)

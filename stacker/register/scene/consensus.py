@@ -155,7 +155,7 @@ def _looked_for(
     above, below = alike[y - 1, x], alike[y + 1, x]
     dx = (right - left) / (2 * max(2 * most - left - right, 1e-6))
     dy = (below - above) / (2 * max(2 * most - above - below, 1e-6))
-    return np.clip([dx, dy], -0.5, 0.5) + (x - reach, y - reach)
+    return np.array([x - reach, y - reach]) + np.clip([dx, dy], -0.5, 0.5)
 
 
 def _similarities(places: Points, shifts: Points, geometry: Frame) -> list[Float64Array]:

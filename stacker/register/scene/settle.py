@@ -23,7 +23,7 @@ from stacker.register.scene.stretches import (
     sharing_errors,
     simplest_model,
 )
-from stacker.register.scene.verdict import Look, verdicts
+from stacker.register.scene.verdict import Look, verdicts, weights_of
 
 # a frame in which more than this share of what never moves has stayed looked where the others did
 STAYED = 0.5
@@ -79,6 +79,7 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
         # the meshes were found beyond each frame's own homography
         model, motions = "homography", {}
     frames = []
+    weights = weights_of(looks)
     for number, (frame, reason) in enumerate(zip(seen, why, strict=True)):
         to_frame, residual = motions.get(number, (frame.to_frame, frame.uncertain_px))
         local = frame.local if bent else None
@@ -93,6 +94,7 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
                 why=reason,
                 agreement=looks[number].agreement,
                 sharpness=frame.look.worst,
+                weight=1.0 if number == reference else weights[number],
             )
         )
     return BurstMotion(reference, model, frames)

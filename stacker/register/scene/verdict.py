@@ -16,6 +16,8 @@ ABOUT = 3
 BLURRED = 0.5
 # how many standard deviations of the comparison are given to a frame's favour
 ERRORS = 3.0
+# a frame counts wholly from this share on, and less below it
+SHARP = 0.85
 # blur along one direction more than across it by this factor is motion
 ONE_WAY = 0.7
 # detail, as a share of the usual, below which a frame shows nothing at all
@@ -70,6 +72,17 @@ def verdicts(looks: Sequence[Look]) -> list[str | None]:
         )
         found.append(_verdict(relative, usual, usual_dim, usual_detail))
     return found
+
+
+def weights_of(looks: Sequence[Look]) -> list[float]:
+    """Return how much each frame of a burst should count in a mean, above 0 up to 1.
+
+    The square of the detail that it has for certain lost, as a frame's weight goes by the square
+    of its signal; noise alone costs nothing.
+    """
+    worst = _upper([look.worst for look in looks if not look.lost])
+    shares = [(look.worst + ERRORS * look.error) / worst for look in looks]
+    return [1.0 if share >= SHARP else max(share / SHARP, BLURRED) ** 2 for share in shares]
 
 
 def _upper(values: list[float]) -> float:

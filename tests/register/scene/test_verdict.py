@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from stacker.register.scene.verdict import Look, verdicts
+from stacker.register.scene.verdict import Look, verdicts, weights_of
 
 GOOD = Look(
     mean_light=0.2, dim_light=0.05, detail=1e-4, agreement=0.9,
@@ -61,3 +61,16 @@ def test_a_whole_burst_that_seems_less_sharp_is_not_blurred():
     """By night every frame seems to have less detail than the reference."""
     looks = [replace(GOOD, worst=0.4, best=0.45) for _ in range(6)]
     assert verdicts(looks) == [None] * 6
+
+
+def test_slight_blur_counts_less():
+    looks = [GOOD, GOOD, replace(GOOD, worst=0.6), GOOD, GOOD]
+    weights = weights_of(looks)
+    assert weights[:2] + weights[3:] == [1.0] * 4
+    # what three errors are given in its favour makes 0.63 of 0.95, against 0.85 for a sharp one
+    assert weights[2] == pytest.approx((0.63 / 0.95 / 0.85) ** 2)
+
+
+def test_noise_alone_costs_no_weight():
+    looks = [GOOD, GOOD, replace(GOOD, worst=0.6, error=0.2), GOOD]
+    assert weights_of(looks) == [1.0] * 4
