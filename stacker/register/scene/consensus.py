@@ -105,7 +105,8 @@ def tile_shifts(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_CONSTANT,
     )
-    around = cv2.copyMakeBorder(seen, *(reach,) * 4, cv2.BORDER_CONSTANT, value=0)
+    border = (reach,) * 4
+    around = np.asarray(cv2.copyMakeBorder(seen, *border, cv2.BORDER_CONSTANT, value=0), np.float32)
     places, shifts = [], []
     for column, row in _spread(tiles, scale):
         if not (0 <= column < width - PATCH and 0 <= row < height - PATCH):
@@ -155,7 +156,8 @@ def _looked_for(
     above, below = alike[y - 1, x], alike[y + 1, x]
     dx = (right - left) / (2 * max(2 * most - left - right, 1e-6))
     dy = (below - above) / (2 * max(2 * most - above - below, 1e-6))
-    return np.array([x - reach, y - reach]) + np.clip([dx, dy], -0.5, 0.5)
+    shift = np.array([x - reach, y - reach]) + np.clip([dx, dy], -0.5, 0.5)
+    return np.asarray(shift, np.float64)
 
 
 def _similarities(places: Points, shifts: Points, geometry: Frame) -> list[Float64Array]:

@@ -30,6 +30,8 @@ STAYED = 0.5
 # A stretch that moved less than this, in full-size pixels, stays as it is: half a percent of the
 # finest contrast is lost, and pixels that are not resampled are worth more.
 LEAST_MOVE_PX = 0.1
+# In a burst that moves, a frame nearer to the reference than this, px of the copy, is its twin.
+STANDS_PX = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,8 +153,10 @@ def _settle(
         return ("stretches" if moved else "still"), motions
     moving, _ = simplest_model(measured, geometry, MODEL_FLOOR_PX)
     for number, p, info in zip(used, measured.parameters, measured.information, strict=True):
-        nearest = geometry.motion_of(moving.nearest(p, info))
-        motions[number] = (nearest, seen[number].uncertain_px)
+        nearest = moving.nearest(p, info)
+        stands = geometry.rms(nearest) < STANDS_PX
+        motion = identity() if stands else geometry.motion_of(nearest)
+        motions[number] = (motion, seen[number].uncertain_px)
     motions[reference] = (identity(), 0.0)
     return _name_of(moving.name), motions
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stacker.errors import BurstError
 from stacker.register import register_frames
 from stacker.register.geometry import compose, grid_of, invert, is_identity, rms_difference
 from tests.benchmarks.simulated_bursts import View, render, simulate
@@ -51,13 +52,18 @@ def test_a_large_turn_is_found(degrees):
     assert rms_difference(motion.frames[1].to_reference, turn, grid_of(size)) < 0.06
 
 
-@pytest.mark.parametrize("size", [(320, 480), (64, 48)])
-def test_portraits_and_stamps_are_held(size):
-    burst = simulate(dataclasses.replace(SCENARIOS["day"], frames=3), size, 1)
+def test_a_portrait_is_held():
+    burst = simulate(dataclasses.replace(SCENARIOS["day"], frames=3), (320, 480), 1)
     motion = register(burst)
     assert all(frame.used for frame in motion.frames)
-    # a stamp has two hundredths of the pixels of the pictures that MOST_PX is for
-    assert errors(burst, motion).max() < (0.05 if size[0] > 64 else 0.5)
+    # as wide as the picture of MOST_PX is high, where perspective is known less well
+    assert errors(burst, motion).max() < 0.05
+
+
+def test_a_stamp_is_too_small_to_be_held_and_says_what_to_do():
+    burst = simulate(dataclasses.replace(SCENARIOS["day"], frames=3), (64, 48), 1)
+    with pytest.raises(BurstError, match="--hold still"):
+        register(burst)
 
 
 def test_a_repeated_frame_lies_where_its_twin_does():
@@ -70,7 +76,7 @@ def test_a_repeated_frame_lies_where_its_twin_does():
     assert rms_difference(left, right, grid_of(SIZE)) < 0.005
 
 
-def test_three_hundred_frames_are_seen_one_by_one():
+def test_many_frames_are_seen_one_by_one():
     burst = simulate(dataclasses.replace(SCENARIOS["day"], frames=4, degrees=0.5), SMALL, 1)
     seen = []
 
@@ -78,9 +84,9 @@ def test_three_hundred_frames_are_seen_one_by_one():
         seen.append(index)
         return burst.frames[index % 4]
 
-    motion = register_frames(source, 300, reference=0)
-    assert motion.used == 300
-    assert len(seen) < 320
+    motion = register_frames(source, 40, reference=0)
+    assert motion.used == 40
+    assert len(seen) < 44
 
 
 def test_motions_from_two_references_agree():
