@@ -46,6 +46,8 @@ ROUNDS = 2
 # Where fewer tiles than this agree with the motion, some may lie too far off to say where they
 # wish to go: they are looked for. Errors of that, px, and how far they may lie from the mesh.
 FAR_OFF = 0.9
+# ... but where walkers outnumber the ground, a mesh would follow them
+OUTNUMBERED = 0.42
 LOOKED_FOR_PX = 0.3
 LEAST_FOUND = 30
 NARROWING_PX = (4.0, 3.0, 2.0, 1.0)
@@ -84,7 +86,7 @@ def local_correction(
     x, y = _nodes(size, NODES)
     shape = (len(y), len(x))
     shifts = None
-    if fit.agreeing < FAR_OFF:
+    if OUTNUMBERED < fit.agreeing < FAR_OFF:
         shifts = _looked_for(reference, tiles, frame, fit, x, y)
     if shifts is None:
         few_x, few_y = _nodes(size, FEW_NODES)

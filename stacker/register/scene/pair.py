@@ -36,7 +36,9 @@ FEW_TILES = 1.5
 # fewer textured tiles than this say nothing
 LEAST_TILES = 8
 # Where a smaller share of the tiles agrees with the fine fit, each tile is asked by itself.
-DISPUTED = 0.6
+DISPUTED = 0.42
+# a fit no further than this from what single tiles say, px, needs no other
+CONFIRMED_PX = 0.3
 # ... and where so few agree, nothing but many single tiles makes a frame believed
 DOUBTED = 0.15
 # from where that leads, pixels are wished to end as near as from anywhere
@@ -146,6 +148,9 @@ def _settled(
         found = _asked(reference, frame, start, reach)
         if found is None:
             continue
+        apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
+        if found.sure and apart < CONFIRMED_PX:
+            return fit, True
         other = align(
             reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
         )
