@@ -69,8 +69,11 @@ def expose_burst(
         places = [place for place in span if weights[place] > 0]
         if not places:
             raise _nothing_left(burst, outcomes)
-        blends = _blends(settings, burst, weights)
-        intake = holding.intake(burst, weights)
+        # a sum or a maximum would only get darker where a blurred frame counts less
+        averaged = set(settings.blends) == {"mean"}
+        counting = holding.weighted(weights) if averaged else weights
+        blends = _blends(settings, burst, counting)
+        intake = holding.intake(burst, counting)
         region_rows, moves = holding.region.rows, bool(holding.warps)
         plan = _planned(
             prepared, blends, intake, settings, len(places), region_rows, resampled=moves
@@ -86,7 +89,7 @@ def expose_burst(
         if not used:
             raise _nothing_left(burst, outcomes)
         without = holding.intake(
-            burst, tuple(0.0 if p in bad else w for p, w in enumerate(weights))
+            burst, tuple(0.0 if p in bad else w for p, w in enumerate(counting))
         )
         alone = _blends(settings, burst, without.weights)
         if all(
@@ -116,6 +119,7 @@ def expose_burst(
                 program=PROGRAM,
                 span=span,
                 weights=weights,
+                counting=counting,
                 outcomes=outcomes,
                 plan=plan,
                 bridged=bridged,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -45,6 +45,14 @@ class Holding:
     def refused(self) -> dict[int, str]:
         """Why frames do not belong in the picture, by their place."""
         return {p: f.why or "" for p, f in self.frames.items() if not f.used}
+
+    def weighted(self, weights: Sequence[float]) -> tuple[float, ...]:
+        """Return weights by place, less for frames whose detail is slightly blurred.
+
+        Only where frames are resampled: those that lie still come out as if nothing held them.
+        """
+        found = {place: self.frames[place].weight for place in self.warps}
+        return tuple(found.get(place, 1.0) * weight for place, weight in enumerate(weights))
 
     @cached_property
     def masked(self) -> bool:

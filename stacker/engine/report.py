@@ -34,11 +34,15 @@ def make_report(
     program: str,
     span: range,
     weights: Sequence[float],
+    counting: Sequence[float],
     outcomes: Mapping[int, FrameOutcome],
     plan: PassPlan,
     bridged: Bridged,
 ) -> dict[str, Any]:
-    """Return the report as plain data, ready for JSON."""
+    """Return the report as plain data, ready for JSON.
+
+    ``weights`` are those asked for, ``counting`` those by which the frames were blended.
+    """
     burst = prepared.burst
     used = [place for place in span if weights[place] > 0 and outcomes[place].error is None]
     open_s = open_time(burst, used, weights)
@@ -59,7 +63,7 @@ def make_report(
         "stored": burst.encoding.stored,
         "development": _development(burst),
         "frames": [
-            _frame(burst, place, weights[place], outcomes.get(place), holding) for place in span
+            _frame(burst, place, counting[place], outcomes.get(place), holding) for place in span
         ],
         "gaps": _gaps(burst, used, bridged),
         "open_s": open_s,

@@ -40,6 +40,8 @@ class FrameMotion:
     why : in words why it does not; None where it does.
     agreement : the share of the picture's texture that lies where the motion says, 0 to 1.
     sharpness : the share of the reference's fine detail that the frame has, about 1.
+    weight : how much the frame should count in a mean, above 0 up to 1: less where it is slightly
+        blurred. It says nothing of frames that are not used.
     """
 
     to_reference: Motion
@@ -49,6 +51,7 @@ class FrameMotion:
     why: str | None
     agreement: float
     sharpness: float
+    weight: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)

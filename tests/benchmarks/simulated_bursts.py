@@ -21,6 +21,8 @@ Motion = npt.NDArray[np.float64]
 Coordinates = npt.NDArray[np.float64]
 
 CODE_LIGHT = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
+# what the drawn town has
+MEAN_LIGHT = 0.3
 # how much larger the picture behind the frames is, on each side
 MARGIN = 0.2
 FOCAL_WIDTHS = 1.2
@@ -109,10 +111,19 @@ def plain(size: tuple[int, int], rng: np.random.Generator) -> Light:
 
 
 def photograph(path: Path, size: tuple[int, int]) -> Light:
-    """Return a still picture enlarged or reduced to ``size``, as linear light."""
+    """Return the middle of a still picture, enlarged or reduced to ``size``, as linear light.
+
+    It is exposed like the drawn ones, so that noise means the same.
+    """
     codes = cv2.imread(str(path), cv2.IMREAD_COLOR)
-    fitted = cv2.resize(codes, size, interpolation=cv2.INTER_CUBIC)
-    return CODE_LIGHT[cv2.cvtColor(fitted, cv2.COLOR_BGR2RGB)]
+    height, width = codes.shape[:2]
+    scale = max(size[0] / width, size[1] / height)
+    across, down = round(size[0] / scale), round(size[1] / scale)
+    left, top = (width - across) // 2, (height - down) // 2
+    method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    fitted = cv2.resize(codes[top : top + down, left : left + across], size, interpolation=method)
+    light = CODE_LIGHT[cv2.cvtColor(fitted, cv2.COLOR_BGR2RGB)]
+    return np.clip(light * np.float32(MEAN_LIGHT / light.mean()), 0.004, 1.5)
 
 
 def hand(scenario: Scenario, size: tuple[int, int], rng: np.random.Generator) -> list[Motion]:
@@ -240,12 +251,17 @@ def simulate(
     fine = (int(2 * (1 + 2 * MARGIN) * width), int(2 * (1 + 2 * MARGIN) * height))
     drawers = {"town": town, "plain": plain}
     if stills and scenario.texture == "town":
-        picture = photograph(stills[seed % len(stills)], (fine[0] // 2, fine[1] // 2))
+        half = fine[0] // 2, fine[1] // 2
+        picture, other = (
+            _softly_enlarged(photograph(stills[(seed + further) % len(stills)], half), fine)
+            for further in (0, 1)
+        )
     else:
         picture = drawers[scenario.texture]((fine[0] // 2, fine[1] // 2), rng)
-    picture = cv2.resize(picture, fine, interpolation=cv2.INTER_CUBIC)
-    picture = np.maximum(cv2.GaussianBlur(picture, (0, 0), 1.3), 0)
-    movers = _Movers(picture, scenario, size, rng)
+        picture = _softly_enlarged(picture, fine)
+        other = picture
+    # turned about, so that even where there is one still only, movers show something else
+    movers = _Movers(picture.shape, other[::-1, ::-1], scenario, size, rng)
     frames, views = [], []
     for number, motion in enumerate(hand(scenario, size, rng)):
         across, down = rng.uniform(-1, 1, 2) * scenario.shutter_px * (number > 0)
@@ -261,6 +277,12 @@ def simulate(
         else:
             frames.append(light * np.asarray(gain * scenario.exposure, np.float32))
     return SimulatedBurst(scenario, frames, views, movers.static(size))
+
+
+def _softly_enlarged(picture: Light, size: tuple[int, int]) -> Light:
+    """Return a picture at twice its size, soft enough to be interpolated linearly."""
+    fine = cv2.resize(picture, size, interpolation=cv2.INTER_CUBIC)
+    return np.maximum(cv2.GaussianBlur(fine, (0, 0), 1.3), 0)
 
 
 def _spoil(
@@ -291,21 +313,24 @@ class _Movers:
     """Patches that go their own way, and water."""
 
     def __init__(
-        self, picture: Light, scenario: Scenario, size: tuple[int, int], rng: np.random.Generator
+        self,
+        shape: tuple[int, ...],
+        other: Light,
+        scenario: Scenario,
+        size: tuple[int, int],
+        rng: np.random.Generator,
     ) -> None:
         self.scenario, self.rng = scenario, rng
-        self.shape = picture.shape
-        self.other = np.ascontiguousarray(picture[::-1, ::-1])
+        self.shape = shape
+        self.other = np.ascontiguousarray(other)
         self.patches: list[tuple[int, int, int, int, float, float]] = []
-        self.water_top = (
-            int(picture.shape[0] * (1 - scenario.water * 0.9)) if scenario.water else None
-        )
+        self.water_top: int | None = None
         if scenario.water:
             # the frame covers the middle of the picture
-            inner = picture.shape[0] / (1 + 2 * MARGIN)
-            self.water_top = int(picture.shape[0] / 2 + inner / 2 - scenario.water * inner)
+            inner = shape[0] / (1 + 2 * MARGIN)
+            self.water_top = int(shape[0] / 2 + inner / 2 - scenario.water * inner)
         self.frames = scenario.frames
-        covered = np.zeros(picture.shape[:2], bool)
+        covered = np.zeros(shape[:2], bool)
         height, width = covered.shape
         unit = width / 3.0
         while scenario.moving and covered.mean() < scenario.moving:
@@ -314,7 +339,7 @@ class _Movers:
             vx, vy = rng.uniform(-30, 30) * 2, rng.uniform(-4, 4) * 2
             self.patches.append((x, y, w, h, vx, vy))
             covered[y : y + h, x : x + w] = True
-        self.cover = np.zeros(picture.shape[:2], bool)
+        self.cover = np.zeros(shape[:2], bool)
         for number in range(self.frames):
             for x, y, w, h in self._places(number):
                 self.cover[y : y + h, x : x + w] = True

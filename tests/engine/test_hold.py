@@ -1,8 +1,10 @@
 """Bursts shot by hand become one picture, from files to light; tripod bursts stay untouched."""
 
+import dataclasses
 import tempfile
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -292,3 +294,15 @@ def test_a_full_disk_for_temporary_files_is_one_sentence(tmp_path, monkeypatch):
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "nowhere"))
     with pytest.raises(OutputError, match="TMPDIR"):
         held(tmp_path / "pages.tif")
+
+
+def test_a_slightly_blurred_frame_counts_less_in_a_mean_and_only_there(tmp_path):
+    burst = burst_of("day")
+    soft = cv2.GaussianBlur(burst.frames[3], (0, 0), 1.0)
+    frames = [soft if n == 3 else frame for n, frame in enumerate(burst.frames)]
+    folder = write(tmp_path / "burst", dataclasses.replace(burst, frames=frames))
+    weights = [frame["weight"] for frame in held(folder).report["frames"]]
+    assert 0.2 < weights[3] < 1
+    assert [weights[n] for n in (0, 1, 2, 4)] == [1.0] * 4
+    summed = held(folder, blend="sum").report["frames"]
+    assert [frame["weight"] for frame in summed] == [1.0] * 5

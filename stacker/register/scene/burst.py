@@ -143,9 +143,11 @@ def _summary(held: Reference, grey: Grey, found: Estimate) -> Seen:
         best=sharp.best,
         error=sharp.error,
         uncertain_px=uncertain,
+        needed=held.least_if_sure if found.sure else held.least_agreement,
+        sure=found.sure,
     )
     votes = int((fit.weight > 0).sum())
-    local = local_correction(held.tiles[0], grey, fit, grey.size)
+    local = local_correction(held.grey, held.tiles[0], grey, fit, grey.size)
     stays = stays_of(held.tiles[0], grey, fit.noise)
     return Seen(look, fit.to_frame, fit.information, uncertain, votes, local, stays)
 

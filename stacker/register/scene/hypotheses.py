@@ -29,6 +29,11 @@ FEATURES = 1200
 # a feature's nearest match must be that much nearer than the next
 DISTINCT = 0.8
 
+# No hand turns further between two frames of a burst, nor steps nearer by more; a building
+# mirrored in water does.
+MOST_TURN_DEG = 30.0
+MOST_STRETCH = 1.5
+
 Corners = npt.NDArray[np.float32]
 Bytes = npt.NDArray[np.uint8]
 
@@ -151,5 +156,9 @@ def _similarity(one: Corners, other: Corners, factor: int, inner: Motion) -> Mot
     # what OpenCV's stubs leave out: it returns None where no similarity holds
     found: Motion | None = cast(Any, matrix)
     if found is None:
+        return None
+    stretch = float(np.hypot(found[0, 0], found[1, 0]))
+    turn = abs(float(np.rad2deg(np.arctan2(found[1, 0], found[0, 0]))))
+    if turn > MOST_TURN_DEG or not 1 / MOST_STRETCH < stretch < MOST_STRETCH:
         return None
     return compose(to_full(np.vstack([found, (0, 0, 1)]), factor), inner)

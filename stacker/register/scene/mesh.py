@@ -23,6 +23,7 @@ from stacker.register.scene.align import (
     scatter_of,
     tile_weights,
 )
+from stacker.register.scene.consensus import tile_shifts
 from stacker.register.scene.grey import Grey, doubled_level
 from stacker.register.scene.tiles import Tiles
 
@@ -43,6 +44,19 @@ SIGNIFICANT = 5.0
 # a mesh that moves less than this, px of the copy, is not worth sampling by
 LEAST_PX = 0.05
 ROUNDS = 2
+# Where fewer tiles than this agree with the motion, some may lie too far off to say where they
+# wish to go: they are looked for. Errors of that, px, and how far they may lie from the mesh.
+FAR_OFF = 0.9
+# ... but where walkers outnumber the ground, a mesh would follow them
+OUTNUMBERED = 0.42
+LOOKED_FOR_PX = 0.3
+LEAST_FOUND = 30
+NARROWING_PX = (4.0, 3.0, 2.0, 1.0)
+ROUGH_BEND_PX = 0.3
+# a tile counts as foretold within so many pixels
+FORETOLD_PX = 1.5
+# tiles that noise lets tell their shift to this, px, tell how far the mesh is off
+TELLS_PX = 0.15
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,34 +68,99 @@ class _Wishes:
     nodes: Float64Array  # (T, n): share of each node in each tile
 
 
+@dataclass(frozen=True, eq=False)
+class Bend:
+    """A mesh, and the root mean squared shift, px, that is left in the tiles after it."""
+
+    local: LocalCorrection
+    left_px: float
+
+
 def local_correction(
-    tiles: Tiles, frame: Grey, fit: Fit, size: tuple[int, int]
-) -> LocalCorrection | None:
+    reference: Grey, tiles: Tiles, frame: Grey, fit: Fit, size: tuple[int, int]
+) -> Bend | None:
     """Return the mesh that the tiles ask for beyond the motion of ``fit``, or None.
 
     In pixels of the copies that the motion is between; ``tiles`` are of their first level.
     """
     places = full_places(tiles)
-    x, y = _nodes(size, FEW_NODES)
-    before = _weighed(tiles, fit.answers, fit, _shares(places, x, y))
-    if not _best_bend(tiles, before, (len(y), len(x)), BENDS_PX[1:]):
-        return None
-    doubled = doubled_level(frame.levels[0])
     x, y = _nodes(size, NODES)
+    shape = (len(y), len(x))
+    shifts = None
+    if OUTNUMBERED < fit.agreeing < FAR_OFF:
+        shifts = _looked_for(reference, tiles, frame, fit, x, y)
+    if shifts is None:
+        few_x, few_y = _nodes(size, FEW_NODES)
+        before = _weighed(tiles, fit.answers, fit, _shares(places, few_x, few_y))
+        if not _best_bend(tiles, before, (len(few_y), len(few_x)), BENDS_PX[1:]):
+            return None
+        shifts = np.zeros((len(x) * len(y), 2))
+    doubled = doubled_level(frame.levels[0])
     share = _shares(places, x, y)
-    shifts = np.zeros((share.shape[1], 2))
     bend = 0.0
     for number in range(ROUNDS):
         wishes = _ask(tiles, frame, doubled, fit, share, share @ shifts)
         if number == 0:
-            bend = _best_bend(tiles, wishes, (len(y), len(x)), BENDS_PX)
-            if not bend:
+            bend = _best_bend(tiles, wishes, shape, BENDS_PX)
+            if not bend and not shifts.any():
                 return None
-        shifts = shifts + _solve(wishes, bend, (len(y), len(x)), shifts)
+            bend = bend or ROUGH_BEND_PX
+        step = _solve(wishes, bend, shape, shifts)
+        shifts = shifts + step
     if np.sqrt(np.mean(np.sum((share @ shifts) ** 2, axis=1))) < LEAST_PX:
         return None
-    dx, dy = (shifts[:, axis].reshape(len(y), len(x)) for axis in (0, 1))
-    return LocalCorrection(x, y, dx, dy)
+    dx, dy = (shifts[:, axis].reshape(shape) for axis in (0, 1))
+    return Bend(LocalCorrection(x, y, dx, dy), _left_px(wishes, share @ step))
+
+
+def _left_px(wishes: _Wishes, step: Float64Array) -> float:
+    """Return the root mean squared shift that tiles still wish after a step (T, 2), less noise."""
+    covariance = np.linalg.inv(wishes.matrix + 1e-9 * np.eye(2))
+    noise = np.trace(covariance, axis1=1, axis2=2)
+    tells = noise < TELLS_PX**2
+    if not tells.any():
+        return 0.0
+    wish = np.einsum("tij,tj->ti", covariance[tells], wishes.vector[tells]) - step[tells]
+    square = np.minimum(np.sum(wish**2, axis=1), TOLERANCE_PX**2) - noise[tells]
+    return float(np.sqrt(max(0.0, float(square.mean()))))
+
+
+def _looked_for(
+    reference: Grey, tiles: Tiles, frame: Grey, fit: Fit, x: Float64Array, y: Float64Array
+) -> Float64Array | None:
+    """Return the nodes' shifts (n, 2) by where tiles are found; None if that foretells nothing."""
+    places, went = tile_shifts(reference, tiles, frame, fit.to_frame)
+    if len(places) < LEAST_FOUND:
+        return None
+    share = _shares(places, x, y)
+    shape = (len(y), len(x))
+    odd = np.sum(places // tiles.side, axis=1) % 2 == 1
+    gains = np.zeros(len(places))
+    for half in (odd, ~odd):
+        foretold = share @ _robust(share, -went, half, shape)
+        gains += ~half * (_near(went + foretold) - _near(went))
+    if gains.sum() <= SIGNIFICANT * np.sqrt(np.sum(gains**2)):
+        return None
+    return _robust(share, -went, np.ones(len(places), bool), shape)
+
+
+def _near(shifts: Float64Array) -> Float64Array:
+    """Return 1 for shifts (N, 2) of nothing down to 0 for those that were not foretold, (N,)."""
+    return np.asarray(np.maximum(1 - np.sum(shifts**2, axis=1) / FORETOLD_PX**2, 0))
+
+
+def _robust(
+    share: Float64Array, wanted: Float64Array, use: npt.NDArray[np.bool_], shape: tuple[int, int]
+) -> Float64Array:
+    """Return the nodes' shifts (n, 2) that most of the shifts wanted, (N, 2), lie near."""
+    shifts = np.zeros((share.shape[1], 2))
+    for reach in NARROWING_PX:
+        off = np.sum((wanted - share @ shifts) ** 2, axis=1) / reach**2
+        weight = use * np.maximum(1 - off, 0) ** 2 / LOOKED_FOR_PX**2
+        matrix = weight[:, None, None] * np.eye(2)
+        wishes = _Wishes(matrix, wanted * weight[:, None], share)
+        shifts = _solve(wishes, ROUGH_BEND_PX, shape, np.zeros_like(shifts))
+    return shifts
 
 
 def _nodes(size: tuple[int, int], longest: int) -> tuple[Float64Array, Float64Array]:

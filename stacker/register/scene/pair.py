@@ -10,6 +10,7 @@ import numpy as np
 from stacker.register.geometry import Motion, compose, grid_of, identity, invert, rms_difference
 from stacker.register.scene.agreement import Agreement, agreement, chance_of
 from stacker.register.scene.align import Fit, Stage, align
+from stacker.register.scene.consensus import FAR, NEAR, Consensus, consensus
 from stacker.register.scene.grey import Grey
 from stacker.register.scene.hypotheses import (
     Corners,
@@ -34,6 +35,14 @@ OVER_CHANCE = 0.12
 FEW_TILES = 1.5
 # fewer textured tiles than this say nothing
 LEAST_TILES = 8
+# Where a smaller share of the tiles agrees with the fine fit, each tile is asked by itself.
+DISPUTED = 0.42
+# a fit no further than this from what single tiles say, px, needs no other
+CONFIRMED_PX = 0.3
+# ... and where so few agree, nothing but many single tiles makes a frame believed
+DOUBTED = 0.15
+# from where that leads, pixels are wished to end as near as from anywhere
+FROM_CONSENSUS = (Stage(0, 7, 1.0, 0.05),)
 # how many guesses are polished before they are judged, best first
 POLISHED = 2
 
@@ -56,8 +65,13 @@ class Reference:
     def least_agreement(self) -> float:
         """The agreement that a frame needs: more than accident gives, also among few tiles."""
         few = FEW_TILES / np.sqrt(max(1, self.tiles[self.coarsest].count))
+        return max(self.least_if_sure, float(few))
+
+    @property
+    def least_if_sure(self) -> float:
+        """The agreement that is needed where tiles asked one by one are sure of the motion."""
         beyond = min(2 * self.chance, self.chance + OVER_CHANCE)
-        return float(max(LEAST_AGREEMENT, beyond, few))
+        return float(max(LEAST_AGREEMENT, beyond))
 
     @cached_property
     def corners(self) -> Corners:
@@ -85,10 +99,15 @@ def prepare(grey: Grey) -> Reference:
 
 @dataclass(frozen=True, eq=False)
 class Estimate:
-    """Where a frame looked: the fit, and how much of the picture agrees with it."""
+    """Where a frame looked: the fit, and how much of the picture agrees with it.
+
+    ``sure`` is whether tiles asked one by one settled it; None where there was no need to ask, or
+    nothing to be had by it.
+    """
 
     fit: Fit
     agreement: Agreement
+    sure: bool | None = None
 
     @property
     def to_frame(self) -> Motion:
@@ -110,8 +129,44 @@ def estimate(
     fit = align(
         reference.tiles, frame, best, HOMOGRAPHY, _fine_stages(reference), reference.geometry
     )
+    sure = None
+    if fit.agreeing < DISPUTED:
+        fit, sure = _settled(reference, frame, [best, *guesses], fit)
     found = agreement(reference.tiles[reference.coarsest], frame, fit.to_frame)
-    return Estimate(fit, found)
+    return Estimate(fit, found, sure)
+
+
+def _settled(
+    reference: Reference, frame: Grey, guesses: list[Motion], fit: Fit
+) -> tuple[Fit, bool | None]:
+    """Return the better of a disputed fit and what single tiles say, and whether they are sure.
+
+    The first of the guesses is looked about narrowly, the last widely.
+    """
+    asked = [(guesses[0], NEAR), (guesses[-1], FAR)]
+    for start, reach in asked:
+        found = _asked(reference, frame, start, reach)
+        if found is None:
+            continue
+        apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
+        if found.sure and apart < CONFIRMED_PX:
+            return fit, True
+        other = align(
+            reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
+        )
+        if other.weight.sum() > fit.weight.sum():
+            fit = other
+        if found.sure:
+            return fit, True
+    # nearer to the truth more of the tiles are found
+    found = _asked(reference, frame, fit.to_frame, NEAR)
+    if found is None or (not found.sure and fit.agreeing > DOUBTED):
+        return fit, None
+    return fit, found.sure
+
+
+def _asked(reference: Reference, frame: Grey, guess: Motion, reach: int) -> Consensus | None:
+    return consensus(reference.grey, reference.tiles[0], frame, guess, reference.geometry, reach)
 
 
 def _fine_stages(reference: Reference) -> tuple[Stage, ...]:

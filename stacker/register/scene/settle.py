@@ -8,8 +8,8 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, identity, invert, is_identity, to_full
-from stacker.register.local import LocalCorrection
 from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
+from stacker.register.scene.mesh import Bend
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Reference
 from stacker.register.scene.pinned import Stays, pinned, share_of
@@ -20,15 +20,18 @@ from stacker.register.scene.stretches import (
     cut_into_stretches,
     is_nothing,
     mean_of,
+    sharing_errors,
     simplest_model,
 )
-from stacker.register.scene.verdict import Look, verdicts
+from stacker.register.scene.verdict import Look, verdicts, weights_of
 
 # a frame in which more than this share of what never moves has stayed looked where the others did
 STAYED = 0.5
 # A stretch that moved less than this, in full-size pixels, stays as it is: half a percent of the
 # finest contrast is lost, and pixels that are not resampled are worth more.
 LEAST_MOVE_PX = 0.1
+# In a burst that moves, a frame nearer to the reference than this, px of the copy, is its twin.
+STANDS_PX = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +48,7 @@ class Seen:
     information: Float64Array
     uncertain_px: float
     votes: int
-    local: LocalCorrection | None
+    local: Bend | None
     stays: Stays | None
 
 
@@ -53,10 +56,15 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
     """Return the verdict on every frame and the motion of those that are used."""
     stayed = _stayed(seen)
     looks = [
-        replace(frame.look, agreement=max(frame.look.agreement, share))
+        replace(
+            frame.look,
+            agreement=max(frame.look.agreement, share),
+            # what has stayed where it was is as good as asked
+            sure=True if share > STAYED else frame.look.sure,
+        )
         for frame, share in zip(seen, stayed, strict=True)
     ]
-    why = verdicts(looks, held.least_agreement)
+    why = verdicts(looks)
     why[reference] = None
     used = [number for number, reason in enumerate(why) if reason is None]
     if 2 * len(used) < len(seen):
@@ -73,17 +81,22 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
         # the meshes were found beyond each frame's own homography
         model, motions = "homography", {}
     frames = []
+    weights = weights_of(looks)
     for number, (frame, reason) in enumerate(zip(seen, why, strict=True)):
         to_frame, residual = motions.get(number, (frame.to_frame, frame.uncertain_px))
+        local = frame.local if bent else None
+        if local:
+            residual = float(np.hypot(residual, local.left_px))
         frames.append(
             FrameMotion(
                 to_reference=_reversed(to_frame, factor),
-                local=frame.local.to_full(factor) if bent and frame.local else None,
+                local=local.local.to_full(factor) if local else None,
                 residual_px=residual * factor,
                 used=reason is None,
                 why=reason,
                 agreement=looks[number].agreement,
                 sharpness=frame.look.worst,
+                weight=1.0 if number == reference else weights[number],
             )
         )
     return BurstMotion(reference, model, frames)
@@ -127,39 +140,46 @@ def _settle(
         np.array([at_reference if n == reference else seen[n].information for n in used]),
         int(np.median([seen[number].votes for number in others])),
     )
+    each = sharing_errors(measured, used.index(reference), geometry)
     _, moving_cost = simplest_model(measured, geometry)
-    stretches, still_cost = cut_into_stretches(measured, geometry)
+    stretches, still_cost = cut_into_stretches(each, geometry)
     motions: dict[int, tuple[Motion, float]] = {}
     # a stretch of one frame is no stretch
     if still_cost <= moving_cost and len(stretches) <= max(1, len(used) // 2):
         for stretch in stretches:
-            motion = _motion_of(stretch, measured, used, reference, held, least_px)
+            motion = _motion_of(stretch, stretches, each, used.index(reference), held, least_px)
             motions.update(dict.fromkeys(used[stretch], (motion, 0.0)))
         moved = any(not is_identity(motion) for motion, _ in motions.values())
         return ("stretches" if moved else "still"), motions
     moving, _ = simplest_model(measured, geometry, MODEL_FLOOR_PX)
     for number, p, info in zip(used, measured.parameters, measured.information, strict=True):
-        nearest = geometry.motion_of(moving.nearest(p, info))
-        motions[number] = (nearest, seen[number].uncertain_px)
+        nearest = moving.nearest(p, info)
+        stands = geometry.rms(nearest) < STANDS_PX
+        motion = identity() if stands else geometry.motion_of(nearest)
+        motions[number] = (motion, seen[number].uncertain_px)
     motions[reference] = (identity(), 0.0)
     return _name_of(moving.name), motions
 
 
 def _motion_of(
     stretch: slice,
+    stretches: list[slice],
     measured: Measured,
-    used: list[int],
     reference: int,
     held: Reference,
     least_px: float,
 ) -> Motion:
-    """Return the one motion of a stretch: none where it cannot be told from the reference's."""
-    if reference in used[stretch]:
+    """Return the one motion of a stretch: none where it cannot be told from the reference's.
+
+    ``reference`` is the place of the reference among the frames measured.
+    """
+    own = next(one for one in stretches if one.start <= reference < one.stop)
+    if stretch == own:
         return identity()
-    shared = mean_of(measured, stretch, held.geometry)
-    if is_nothing(shared, measured, stretch, held.geometry, least_px):
+    parameters = mean_of(measured, stretch, held.geometry) - mean_of(measured, own, held.geometry)
+    if is_nothing(parameters, measured, (stretch, own), held.geometry, least_px):
         return identity()
-    return held.geometry.motion_of(shared)
+    return held.geometry.motion_of(parameters)
 
 
 def _certain(held: Reference) -> Float64Array:

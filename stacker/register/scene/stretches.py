@@ -39,6 +39,21 @@ class Measured:
     votes: int
 
 
+def sharing_errors(measured: Measured, reference: int, geometry: Frame) -> Measured:
+    """Return the same estimates with half of each one's error laid to the frame itself.
+
+    The other half is the reference's noise, in all estimates alike: a still burst would seem to
+    have moved as one, and the more surely the more frames there are. So the reference, whose
+    estimate is none, gets an error like that of the others.
+    """
+    others = np.delete(np.arange(len(measured.information)), reference)
+    order = np.argsort([geometry.rms_error(measured.information[n]) for n in others])
+    usual = others[order[len(order) // 2]]
+    information = 2 * measured.information
+    information[reference] = information[usual]
+    return Measured(measured.parameters, information, measured.votes)
+
+
 def with_floor(
     information: Float64Array, geometry: Frame, floor_px: float = FLOOR_PX
 ) -> Float64Array:
@@ -114,11 +129,15 @@ def mean_of(measured: Measured, stretch: slice, geometry: Frame) -> Float64Array
 def is_nothing(
     parameters: Float64Array,
     measured: Measured,
-    stretch: slice,
+    stretches: tuple[slice, ...],
     geometry: Frame,
     least_px: float = FLOOR_PX,
 ) -> bool:
-    """Whether a stretch's motion cannot be told from none, or is less than ``least_px``."""
-    information = with_floor(measured.information[stretch], geometry).sum(axis=0)
+    """Whether a motion cannot be told from none, or is less than ``least_px``.
+
+    It lies between the stretches named, or from a place known for certain to the only one.
+    """
+    known = [with_floor(measured.information[one], geometry).sum(axis=0) for one in stretches]
+    information = np.linalg.inv(sum(np.linalg.inv(one) for one in known))
     unproven = float(parameters @ information @ parameters) < price_of(measured) * 8
     return unproven or geometry.rms(parameters) < least_px

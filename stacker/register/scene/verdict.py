@@ -16,6 +16,8 @@ ABOUT = 3
 BLURRED = 0.5
 # how many standard deviations of the comparison are given to a frame's favour
 ERRORS = 3.0
+# a frame counts wholly from this share on, and less below it
+SHARP = 0.85
 # blur along one direction more than across it by this factor is motion
 ONE_WAY = 0.7
 # detail, as a share of the usual, below which a frame shows nothing at all
@@ -28,6 +30,8 @@ MOST_UNCERTAIN_PX = 2.0
 class Look:
     """What is known of a frame before the verdict.
 
+    ``needed``: the agreement below which a frame shows something else; ``sure``: whether tiles
+    asked one by one agree on a motion, None where they were not asked.
     ``dim_light``: the light that a tenth of the picture stays below; ``detail``: mean squared
     slope without noise; ``worst``, ``best``, ``error``: see ``Sharpness``; ``uncertain_px``
     how well its motion is known.
@@ -41,16 +45,20 @@ class Look:
     best: float
     error: float
     uncertain_px: float
+    needed: float = 0.0
+    sure: bool | None = None
+
+    @property
+    def lost(self) -> bool:
+        """Whether the frame shows something else, for all one can tell."""
+        return self.agreement < self.needed
 
 
-def verdicts(looks: Sequence[Look], needed: float) -> list[str | None]:
-    """Return for each frame of a burst why it is left out, or None where it is used.
-
-    ``needed`` is the agreement that a frame needs.
-    """
+def verdicts(looks: Sequence[Look]) -> list[str | None]:
+    """Return for each frame of a burst why it is left out, or None where it is used."""
     mean = np.array([look.mean_light for look in looks])
     dim = np.array([look.dim_light for look in looks])
-    sharp = [look for look in looks if look.agreement >= needed]
+    sharp = [look for look in looks if not look.lost]
     worst, best = (_upper([getattr(look, side) for look in sharp]) for side in ("worst", "best"))
     usual_detail = float(np.median([look.detail for look in looks]))
     found = []
@@ -62,8 +70,19 @@ def verdicts(looks: Sequence[Look], needed: float) -> list[str | None]:
         relative = replace(
             look, worst=look.worst / worst, best=look.best / best, error=look.error / worst
         )
-        found.append(_verdict(relative, usual, usual_dim, usual_detail, needed))
+        found.append(_verdict(relative, usual, usual_dim, usual_detail))
     return found
+
+
+def weights_of(looks: Sequence[Look]) -> list[float]:
+    """Return how much each frame of a burst should count in a mean, above 0 up to 1.
+
+    The square of the detail that it has for certain lost, as a frame's weight goes by the square
+    of its signal; noise alone costs nothing.
+    """
+    worst = _upper([look.worst for look in looks if not look.lost])
+    shares = [(look.worst + ERRORS * look.error) / worst for look in looks]
+    return [1.0 if share >= SHARP else max(share / SHARP, BLURRED) ** 2 for share in shares]
 
 
 def _upper(values: list[float]) -> float:
@@ -71,17 +90,14 @@ def _upper(values: list[float]) -> float:
     return max(float(np.percentile(values, 75)), 1e-3) if values else 1.0
 
 
-def _verdict(
-    look: Look, usual: float, usual_dim: float, usual_detail: float, needed: float
-) -> str | None:
-    lost = look.agreement < needed
-    if look.mean_light < BLACK_SHARE * usual and lost:
+def _verdict(look: Look, usual: float, usual_dim: float, usual_detail: float) -> str | None:
+    if look.mean_light < BLACK_SHARE * usual and look.lost:
         return "it is black"
     # a firework lights up its part of the sky; a flash, or a lens opened to the sun, all of it
     flashed = look.dim_light > FLASH_SHARE * usual_dim + 1e-3
     if flashed and look.mean_light > FLASH_SHARE * usual:
         return "a flash or other light lit all of it"
-    if lost:
+    if look.lost:
         if look.detail < COVERED_SHARE * usual_detail:
             return "it shows nothing of the scene: covered, or in fog"
         return "it shows something else: the camera was bumped or turned away"
@@ -89,6 +105,6 @@ def _verdict(
         if look.worst < ONE_WAY * look.best:
             return "it is blurred by motion"
         return "it is out of focus"
-    if look.uncertain_px > MOST_UNCERTAIN_PX:
+    if look.sure is False or look.uncertain_px > MOST_UNCERTAIN_PX:
         return "too little of the scene can be recognised in it"
     return None

@@ -89,7 +89,8 @@ def test_a_planar_scene_gets_no_mesh_and_a_bent_one_does():
     for frame, expected in ((shifted(light, 0.4, 0.3), False), (bent, True)):
         grey = grey_of(frame)
         found = estimate(reference, grey, [], None)
-        local = local_correction(reference.tiles[0], grey, found.fit, grey.size)
+        tiles = reference.tiles[0]
+        local = local_correction(reference.grey, tiles, grey, found.fit, grey.size)
         assert (local is not None) == expected
 
 

@@ -37,7 +37,7 @@ def test_a_still_burst_is_one_stretch(error_px):
     stretches, cost = cut_into_stretches(burst, GEOMETRY)
     assert stretches == [slice(0, 12)]
     assert cost < simplest_model(burst, GEOMETRY)[1]
-    assert is_nothing(mean_of(burst, slice(0, 12), GEOMETRY), burst, slice(0, 12), GEOMETRY)
+    assert is_nothing(mean_of(burst, slice(0, 12), GEOMETRY), burst, (slice(0, 12),), GEOMETRY)
 
 
 @pytest.mark.parametrize("error_px", [0.002, 0.05])
@@ -48,7 +48,7 @@ def test_a_touched_tripod_is_cut_where_it_was_touched(error_px):
     assert cost < simplest_model(burst, GEOMETRY)[1]
     shared = mean_of(burst, stretches[1], GEOMETRY)
     assert GEOMETRY.rms(shared) == pytest.approx(0.8, abs=error_px)
-    assert not is_nothing(shared, burst, stretches[1], GEOMETRY)
+    assert not is_nothing(shared, burst, (stretches[1],), GEOMETRY)
 
 
 def test_a_hand_makes_no_stretches():

@@ -4,17 +4,17 @@ from dataclasses import replace
 
 import pytest
 
-from stacker.register.scene.verdict import Look, verdicts
+from stacker.register.scene.verdict import Look, verdicts, weights_of
 
 GOOD = Look(
     mean_light=0.2, dim_light=0.05, detail=1e-4, agreement=0.9,
-    worst=0.95, best=1.0, error=0.01, uncertain_px=0.01,
+    worst=0.95, best=1.0, error=0.01, uncertain_px=0.01, needed=0.07,
 )  # fmt: skip
 
 
-def verdict_on(odd: Look, needed: float = 0.07) -> str | None:
+def verdict_on(odd: Look) -> str | None:
     """Return the verdict on one frame among good ones, all of which must pass."""
-    found = verdicts([GOOD, GOOD, odd, GOOD, GOOD], needed)
+    found = verdicts([GOOD, GOOD, odd, GOOD, GOOD])
     assert found[:2] + found[3:] == [None] * 4
     return found[2]
 
@@ -29,6 +29,7 @@ def verdict_on(odd: Look, needed: float = 0.07) -> str | None:
         ({"worst": 0.1, "best": 0.6}, "motion"),
         ({"worst": 0.1, "best": 0.12}, "focus"),
         ({"uncertain_px": 5.0}, "recognised"),
+        ({"agreement": 0.2, "sure": False}, "recognised"),
     ],
 )
 def test_what_is_wrong_is_said(changes, word):
@@ -52,11 +53,24 @@ def test_what_is_usual_passes(changes):
 
 def test_repeating_windows_ask_for_more_agreement():
     look = replace(GOOD, agreement=0.3)
-    assert verdict_on(look, needed=0.07) is None
-    assert "bumped" in verdict_on(look, needed=0.5)
+    assert verdict_on(look) is None
+    assert "bumped" in verdict_on(replace(look, needed=0.5))
 
 
 def test_a_whole_burst_that_seems_less_sharp_is_not_blurred():
     """By night every frame seems to have less detail than the reference."""
     looks = [replace(GOOD, worst=0.4, best=0.45) for _ in range(6)]
-    assert verdicts(looks, 0.07) == [None] * 6
+    assert verdicts(looks) == [None] * 6
+
+
+def test_slight_blur_counts_less():
+    looks = [GOOD, GOOD, replace(GOOD, worst=0.6), GOOD, GOOD]
+    weights = weights_of(looks)
+    assert weights[:2] + weights[3:] == [1.0] * 4
+    # what three errors are given in its favour makes 0.63 of 0.95, against 0.85 for a sharp one
+    assert weights[2] == pytest.approx((0.63 / 0.95 / 0.85) ** 2)
+
+
+def test_noise_alone_costs_no_weight():
+    looks = [GOOD, GOOD, replace(GOOD, worst=0.6, error=0.2), GOOD]
+    assert weights_of(looks) == [1.0] * 4
