@@ -1,0 +1,204 @@
+"""The look at a burst that tells its sky: its turn, its stars, and how they are drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import cv2
+import numpy as np
+
+from stacker.bridge.base import Exposed, GapVerdict, LightOf
+from stacker.bridge.sky.bridge import SkyBridge
+from stacker.bridge.sky.catalogue import stars_of
+from stacker.bridge.sky.known import KnownSky
+from stacker.bridge.sky.profile import Profiles
+from stacker.bridge.sky.refine import refined
+from stacker.bridge.sky.still import ByteArray, chosen_frames, root_codes, still_of
+from stacker.errors import BurstError
+from stacker.light.encoding import LightArray
+from stacker.register.sky.burst import LUMINANCE, sky_behind
+from stacker.register.sky.lens import Lens
+from stacker.register.sky.points import Float64Array
+from stacker.register.sky.search import Sky
+from stacker.register.sky.stars import WIDEST_PX, StarList, find_peaks, find_stars, sky_factor
+from stacker.register.sky.turns import vector_of
+
+# peaks of a frame that may be stars: after the filter, standard deviations
+PEAK_THRESHOLD, MOST_PEAKS = 3.5, 20_000
+# trails longer than the finder's widest star are looked at in a smaller copy, but not beyond this
+MOST_REDUCED = 16
+# a turn over a gap may differ from the steady sky's by so much over the picture, px
+JOLT_PX = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    stars: StarList
+    peaks: Float64Array
+    codes: ByteArray | None
+
+
+def bridge_sky(
+    frames: LightOf,
+    exposed: Sequence[Exposed],
+    *,
+    focal_px: float | None = None,
+    weights: tuple[float, float, float] = LUMINANCE,
+    workers: int = 1,
+    on_frame: Callable[[int, int], None] | None = None,
+) -> SkyBridge:
+    """Return the bridge of the stars' light over the gaps of a burst.
+
+    Parameters
+    ----------
+    frames : gives the light of each frame; called once for each, and again for a few.
+    exposed : when each frame was exposed, in order of time.
+    focal_px : the focal length in pixels where Exif tells it, a start for the search.
+    weights : the share of each channel in the luminance.
+    workers : threads, each of which holds a frame; the result is the same for any number.
+    on_frame : called as ``on_frame(done, count)`` after each frame, in the calling thread; an
+        error that it raises ends the look.
+
+    Returns
+    -------
+    The bridge. Where there is no turning sky, it has no light for any gap and says why.
+
+    Notes
+    -----
+    At most ``workers`` frames are held at a time, and a byte a pixel of nine.
+    """
+    count = len(exposed)
+    if count < 2:
+        return SkyBridge(None, [])
+    height, width = frames(count // 2).shape[:2]
+    factor = _factor(frames(count // 2), weights)
+    looks = _looked_at(frames, count, factor, weights, workers, on_frame)
+    small = (width // factor, height // factor)
+    middles = [(each.start_s + each.end_s) / 2 for each in exposed]
+    focal = None if focal_px is None else focal_px / factor
+    try:
+        found, _ = sky_behind([each.stars for each in looks], small, focal_px=focal, starts_s=middles)
+    except BurstError as error:
+        return SkyBridge(None, [GapVerdict(False, error.why)] * (count - 1))
+    return _bridge(frames, exposed, looks, found, factor, weights)
+
+
+def _bridge(
+    frames: LightOf, exposed: Sequence[Exposed], looks: Sequence[_Look], found: Sky, factor: int,
+    weights: tuple[float, float, float],
+) -> SkyBridge:  # fmt: skip
+    turns = [found.turn(number) for number in range(len(looks))]
+    steps, gaps = _steps(found, turns)
+    still = still_of([each.codes for each in looks if each.codes is not None])
+    lens = _full(found.model.lens, factor)
+    moving = []
+    for each in looks:
+        place = each.peaks * factor + (factor - 1) / 2
+        moving.append(place[~still.stands_out(place)])
+    stars = stars_of(
+        [(place - (factor - 1) / 2) / factor for place in moving], turns, found.model.lens
+    )
+    wide = float(np.median([each.stars.typical[1] for each in looks])) * factor
+    begun = KnownSky(
+        lens, turns, steps, _halves(exposed), stars, still,
+        Profiles.gaussian(still.codes.shape, wide), weights
+    )
+    return SkyBridge(refined(frames, begun), gaps)
+
+
+def _factor(light: LightArray, weights: tuple[float, float, float]) -> int:
+    """Return by how much frames are reduced, so that trails are short enough for the finder."""
+    factor = sky_factor((light.shape[1], light.shape[0]))
+    while factor < MOST_REDUCED:
+        found = find_stars(_reduced(light, factor), weights)
+        # a trail of the widest star's standard deviation is longer than any that fits
+        if found.typical[0] < 0.8 * WIDEST_PX or min(light.shape[:2]) // (2 * factor) < 200:
+            break
+        factor *= 2
+    return factor
+
+
+def _reduced(light: LightArray, factor: int) -> LightArray:
+    if factor == 1:
+        return light
+    height, width = (side // factor for side in light.shape[:2])
+    whole = light[: height * factor, : width * factor]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA))
+
+
+def _looked_at(
+    frames: LightOf, count: int, factor: int, weights: tuple[float, float, float], workers: int,
+    on_frame: Callable[[int, int], None] | None,
+) -> list[_Look]:  # fmt: skip
+    kept = set(chosen_frames(count))
+
+    def look(number: int) -> _Look:
+        light = frames(number)
+        small = _reduced(light, factor)
+        stars = find_stars(small, weights)
+        peaks = find_peaks(
+            small, weights, min(stars.typical[0], WIDEST_PX), threshold=PEAK_THRESHOLD,
+            most=MOST_PEAKS,
+        )  # fmt: skip
+        codes = root_codes(light, weights) if number in kept else None
+        return _Look(stars, peaks, codes)
+
+    looks = []
+    with ThreadPoolExecutor(workers) as pool:
+        for each in pool.map(look, range(count)):
+            looks.append(each)
+            if on_frame:
+                on_frame(len(looks), count)
+    return looks
+
+
+def _full(lens: Lens, factor: int) -> Lens:
+    """Return the lens of whole frames from that of reduced ones."""
+    return replace(
+        lens,
+        size=(lens.size[0] * factor, lens.size[1] * factor),
+        focal_px=lens.focal_px * factor,
+        off_px=(lens.off_px[0] * factor, lens.off_px[1] * factor),
+    )
+
+
+def _steps(
+    found: Sky, turns: Sequence[Float64Array | None]
+) -> tuple[list[Float64Array | None], list[GapVerdict]]:
+    """Return the turn over each gap, and what can be done for it."""
+    steps: list[Float64Array | None] = []
+    gaps = []
+    model = found.model
+    for number in range(len(turns) - 1):
+        one, two = turns[number], turns[number + 1]
+        if one is None or two is None:
+            lost = number if one is None else number + 1
+            steps.append(None)
+            gaps.append(GapVerdict(False, f"the sky of frame {lost + 1} could not be made out"))
+            continue
+        step = vector_of(two @ one.T)
+        if model.steady:
+            steady = model.found.turning.turns
+            wanted = steady[number + 1] @ steady[number].T
+            jolt = np.linalg.norm(vector_of(two @ one.T @ wanted.T)) * model.lens.focal_px
+            if jolt > JOLT_PX:
+                steps.append(None)
+                gaps.append(GapVerdict(False, "the camera was moved in the gap"))
+                continue
+        steps.append(step)
+        gaps.append(GapVerdict(True))
+    return steps, gaps
+
+
+def _halves(exposed: Sequence[Exposed]) -> list[tuple[float, float]]:
+    """Return half of both exposures at each gap, as shares of the time between their middles."""
+    halves = []
+    for one, two in pairwise(exposed):
+        between = (two.start_s + two.end_s - one.start_s - one.end_s) / 2
+        # stamps in whole seconds may let exposures overlap, which they never do
+        before, after = (each.shutter_s / 2 / max(between, 1e-9) for each in (one, two))
+        halves.append((min(before, 0.5), min(after, 0.5)))
+    return halves

@@ -1,0 +1,105 @@
+"""What of the picture stands still: a rough copy of it in which no star is left.
+
+Light of stars belongs only before the sky; roofs, trees, lamps and hot pixels stand still, and
+look different from the sky next to them. The copy is the median over a few frames spread over the
+burst, in which a passing star leaves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from stacker.light.encoding import LightArray
+from stacker.light.luminance import luminance
+from stacker.register.sky.points import BoolArray, Float64Array
+from stacker.register.sky.stars import IntArray
+
+ByteArray = npt.NDArray[np.uint8]
+
+# Frames that make the copy: held as a byte a pixel, nine take less than one frame's light.
+FRAMES = 9
+BAND_ROWS = 64
+# every pixel of so many rows and columns counts for the noise of the copy
+SAMPLED = 7
+# a median of 25 pixels; and 0.6745 of a standard deviation are half of all deviations
+WINDOW_PX, MIDDLE = 5, 0.6745
+# how far a pixel may differ from the sky next to it: standard deviations of the copy's noise, and
+# a share of the root of the light (a quarter of the light itself), for skies grow darker upwards
+NOISES, SHARE = 4.0, 0.12
+
+
+@dataclass(frozen=True, eq=False)
+class Still:
+    """The copy: ``codes`` uint8 (H, W), 255 times the root of the luminance, in which noise is
+    about even; ``noise`` its standard deviation, in codes."""
+
+    codes: ByteArray
+    noise: float
+
+    def at(self, rows: IntArray, columns: IntArray) -> npt.NDArray[np.float32]:
+        """Return the codes of pixels, float32 (N,)."""
+        return self.codes[rows, columns].astype(np.float32)
+
+    def alike(
+        self, codes: npt.NDArray[np.float32], level: npt.NDArray[np.float32]
+    ) -> BoolArray:  # fmt: skip
+        """Return which codes (N,) look like a sky of these levels (N,)."""
+        return np.asarray(np.abs(codes - level) <= NOISES * self.noise + SHARE * level)
+
+    def stands_out(self, place: Float64Array) -> BoolArray:
+        """Return which places (N, 2), px, are brighter than what surrounds them: hot pixels and
+        lamps, but no star that moves."""
+        height, width = self.codes.shape
+        x, y = np.rint(place).astype(np.intp).T
+        around = []
+        inner = np.zeros(len(place), np.float32)
+        for dy in (-1, 0, 1):
+            for dx in (-1, 0, 1):
+                near = np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)
+                far = np.clip(y + 6 * dy, 0, height - 1), np.clip(x + 6 * dx, 0, width - 1)
+                np.maximum(inner, self.codes[near], out=inner)
+                if dx or dy:
+                    around.append(self.codes[far])
+        level = np.median(np.stack(around), axis=0) if len(place) else inner
+        # the greatest of nine lies 1.5 standard deviations above the middle
+        return np.asarray(inner - level > (NOISES + 1.5) * self.noise + SHARE * level)
+
+
+def chosen_frames(count: int) -> list[int]:
+    """Return the numbers of the frames that make the copy."""
+    return [int(n) for n in np.unique(np.linspace(0, count - 1, min(FRAMES, count)).round())]
+
+
+def root_codes(light: LightArray, weights: tuple[float, float, float]) -> ByteArray:
+    """Return 255 times the root of the luminance of light (H, W, 3), uint8 (H, W)."""
+    codes = np.empty(light.shape[:2], np.uint8)
+    for top in range(0, len(light), BAND_ROWS):
+        band = luminance(light[top : top + BAND_ROWS], weights)
+        root = cv2.sqrt(np.maximum(band, 0, out=band))
+        cv2.convertScaleAbs(root, dst=codes[top : top + BAND_ROWS], alpha=255)
+    return codes
+
+
+def still_of(copies: Sequence[ByteArray]) -> Still:
+    """Return the middle of some frames' codes; of two middle ones the lesser."""
+    codes = np.empty_like(copies[0])
+    middle = (len(copies) - 1) // 2
+    for top in range(0, len(codes), BAND_ROWS):
+        ranked = [copy[top : top + BAND_ROWS].copy() for copy in copies]
+        # the greatest of those left go to the end, until the middle one is there
+        for end in range(len(ranked) - 1, middle - 1, -1):
+            for place in range(end):
+                low = cv2.min(ranked[place], ranked[place + 1])
+                cv2.max(ranked[place], ranked[place + 1], dst=ranked[place + 1])
+                ranked[place] = np.asarray(low, np.uint8)
+        codes[top : top + BAND_ROWS] = ranked[middle]
+    smooth = cv2.medianBlur(codes, WINDOW_PX)
+    apart = cv2.absdiff(codes, smooth)[::SAMPLED, ::SAMPLED]
+    # whole codes: the median of a few steps says little, their mean more
+    noise = float(np.minimum(apart, np.percentile(apart, 95)).mean()) / 0.8
+    return Still(codes, max(noise, 0.5))
