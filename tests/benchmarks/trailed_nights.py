@@ -82,7 +82,7 @@ class TrailedNight:
         if night.ground:
             lamps = np.full((len(self.sky.lamps), 3), 30.0) * [1, 0.7, 0.3]
             self.sky._add(still, self.sky.lamps, lamps)
-        self.still: Light = still
+        self.still: Light = np.clip(still, 0, 1)
 
     @property
     def exposed(self) -> list[Exposed]:

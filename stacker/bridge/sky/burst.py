@@ -16,7 +16,7 @@ from stacker.bridge.sky.catalogue import stars_of
 from stacker.bridge.sky.known import KnownSky
 from stacker.bridge.sky.profile import Profiles
 from stacker.bridge.sky.refine import refined
-from stacker.bridge.sky.still import ByteArray, chosen_frames, root_codes, still_of
+from stacker.bridge.sky.still import Still, chosen_frames, root_codes, still_of, without_points
 from stacker.errors import BurstError
 from stacker.light.encoding import LightArray
 from stacker.register.sky.burst import LUMINANCE, sky_behind
@@ -38,7 +38,6 @@ JOLT_PX = 1.0
 class _Look:
     stars: StarList
     peaks: Float64Array
-    codes: ByteArray | None
 
 
 def bridge_sky(
@@ -73,9 +72,10 @@ def bridge_sky(
     count = len(exposed)
     if count < 2:
         return SkyBridge(None, [])
-    height, width = frames(count // 2).shape[:2]
-    factor = _factor(frames(count // 2), weights)
-    looks = _looked_at(frames, count, factor, weights, workers, on_frame)
+    still = still_of([root_codes(frames(number), weights) for number in chosen_frames(count)])
+    height, width = still.codes.shape
+    factor = _factor(frames(count // 2), still, weights)
+    looks = _looked_at(frames, count, still, factor, weights, workers, on_frame)
     small = (width // factor, height // factor)
     middles = [(each.start_s + each.end_s) / 2 for each in exposed]
     focal = None if focal_px is None else focal_px / factor
@@ -83,24 +83,17 @@ def bridge_sky(
         found, _ = sky_behind([each.stars for each in looks], small, focal_px=focal, starts_s=middles)
     except BurstError as error:
         return SkyBridge(None, [GapVerdict(False, error.why)] * (count - 1))
-    return _bridge(frames, exposed, looks, found, factor, weights)
+    return _bridge(frames, exposed, still, looks, found, factor, weights)
 
 
 def _bridge(
-    frames: LightOf, exposed: Sequence[Exposed], looks: Sequence[_Look], found: Sky, factor: int,
-    weights: tuple[float, float, float],
+    frames: LightOf, exposed: Sequence[Exposed], still: Still, looks: Sequence[_Look],
+    found: Sky, factor: int, weights: tuple[float, float, float],
 ) -> SkyBridge:  # fmt: skip
     turns = [found.turn(number) for number in range(len(looks))]
     steps, gaps = _steps(found, turns)
-    still = still_of([each.codes for each in looks if each.codes is not None])
     lens = _full(found.model.lens, factor)
-    moving = []
-    for each in looks:
-        place = each.peaks * factor + (factor - 1) / 2
-        moving.append(place[~still.stands_out(place)])
-    stars = stars_of(
-        [(place - (factor - 1) / 2) / factor for place in moving], turns, found.model.lens
-    )
+    stars = stars_of([each.peaks for each in looks], turns, found.model.lens)
     wide = float(np.median([each.stars.typical[1] for each in looks])) * factor
     begun = KnownSky(
         lens, turns, steps, _halves(exposed), stars, still,
@@ -109,11 +102,11 @@ def _bridge(
     return SkyBridge(refined(frames, begun), gaps)
 
 
-def _factor(light: LightArray, weights: tuple[float, float, float]) -> int:
+def _factor(light: LightArray, still: Still, weights: tuple[float, float, float]) -> int:
     """Return by how much frames are reduced, so that trails are short enough for the finder."""
     factor = sky_factor((light.shape[1], light.shape[0]))
     while factor < MOST_REDUCED:
-        found = find_stars(_reduced(light, factor), weights)
+        found = find_stars(_reduced(light, still, factor), weights)
         # a trail of the widest star's standard deviation is longer than any that fits
         if found.typical[0] < 0.8 * WIDEST_PX or min(light.shape[:2]) // (2 * factor) < 200:
             break
@@ -121,30 +114,28 @@ def _factor(light: LightArray, weights: tuple[float, float, float]) -> int:
     return factor
 
 
-def _reduced(light: LightArray, factor: int) -> LightArray:
-    if factor == 1:
-        return light
+def _reduced(light: LightArray, still: Still, factor: int) -> LightArray:
+    """Return a reduced copy of a frame without what stands still."""
     height, width = (side // factor for side in light.shape[:2])
-    whole = light[: height * factor, : width * factor]
-    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA))
+    small = light.copy()
+    if factor > 1:
+        whole = light[: height * factor, : width * factor]
+        small = np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA))
+    return without_points(small, still, factor)
 
 
 def _looked_at(
-    frames: LightOf, count: int, factor: int, weights: tuple[float, float, float], workers: int,
-    on_frame: Callable[[int, int], None] | None,
+    frames: LightOf, count: int, still: Still, factor: int, weights: tuple[float, float, float],
+    workers: int, on_frame: Callable[[int, int], None] | None,
 ) -> list[_Look]:  # fmt: skip
-    kept = set(chosen_frames(count))
-
     def look(number: int) -> _Look:
-        light = frames(number)
-        small = _reduced(light, factor)
+        small = _reduced(frames(number), still, factor)
         stars = find_stars(small, weights)
         peaks = find_peaks(
             small, weights, min(stars.typical[0], WIDEST_PX), threshold=PEAK_THRESHOLD,
             most=MOST_PEAKS,
         )  # fmt: skip
-        codes = root_codes(light, weights) if number in kept else None
-        return _Look(stars, peaks, codes)
+        return _Look(stars, peaks)
 
     looks = []
     with ThreadPoolExecutor(workers) as pool:

@@ -16,13 +16,15 @@ import numpy.typing as npt
 
 from stacker.light.encoding import LightArray
 from stacker.light.luminance import luminance
-from stacker.register.sky.points import BoolArray, Float64Array
+from stacker.register.sky.points import BoolArray
 from stacker.register.sky.stars import IntArray
 
 ByteArray = npt.NDArray[np.uint8]
 
 # Frames that make the copy: held as a byte a pixel, nine take less than one frame's light.
 FRAMES = 9
+# among fewer, the end of a trail and the beginning of the next make half of those at a place
+MEDIAN_OF = 5
 BAND_ROWS = 64
 # every pixel of so many rows and columns counts for the noise of the copy
 SAMPLED = 7
@@ -31,6 +33,8 @@ WINDOW_PX, MIDDLE = 5, 0.6745
 # how far a pixel may differ from the sky next to it: standard deviations of the copy's noise, and
 # a share of the root of the light (a quarter of the light itself), for skies grow darker upwards
 NOISES, SHARE = 4.0, 0.12
+# how far from a point its surroundings are taken, px of a reduced copy
+RING_PX = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,23 +55,41 @@ class Still:
         """Return which codes (N,) look like a sky of these levels (N,)."""
         return np.asarray(np.abs(codes - level) <= NOISES * self.noise + SHARE * level)
 
-    def stands_out(self, place: Float64Array) -> BoolArray:
-        """Return which places (N, 2), px, are brighter than what surrounds them: hot pixels and
-        lamps, but no star that moves."""
-        height, width = self.codes.shape
-        x, y = np.rint(place).astype(np.intp).T
-        around = []
-        inner = np.zeros(len(place), np.float32)
-        for dy in (-1, 0, 1):
-            for dx in (-1, 0, 1):
-                near = np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)
-                far = np.clip(y + 6 * dy, 0, height - 1), np.clip(x + 6 * dx, 0, width - 1)
-                np.maximum(inner, self.codes[near], out=inner)
-                if dx or dy:
-                    around.append(self.codes[far])
-        level = np.median(np.stack(around), axis=0) if len(place) else inner
-        # the greatest of nine lies 1.5 standard deviations above the middle
-        return np.asarray(inner - level > (NOISES + 1.5) * self.noise + SHARE * level)
+    def points(self) -> tuple[IntArray, IntArray]:
+        """Return rows and columns of what is much brighter than its surroundings and stands still:
+        hot pixels and lamps, but no star that moves."""
+        smooth = cv2.medianBlur(self.codes, WINDOW_PX)
+        apart = cv2.subtract(self.codes, smooth)
+        limit = cv2.convertScaleAbs(smooth, alpha=SHARE, beta=NOISES * self.noise)
+        rows, columns = np.nonzero(apart > limit)
+        return rows, columns
+
+
+def without_points(light: LightArray, still: Still, factor: int) -> LightArray:
+    """Return a reduced copy of a frame with what surrounds them in the place of points that stand
+    still. Changed in place and returned.
+
+    Parameters
+    ----------
+    light : float32 (h, w, 3), reduced by ``factor``.
+    """
+    height, width = light.shape[:2]
+    rows, columns = (each // factor for each in still.points())
+    inside = (rows < height) & (columns < width)
+    cells = np.unique(rows[inside] * width + columns[inside])
+    y, x = cells // width, cells % width
+    ring = [
+        light[np.clip(y + RING_PX * dy, 0, height - 1), np.clip(x + RING_PX * dx, 0, width - 1)]
+        for dy in (-1, 0, 1)
+        for dx in (-1, 0, 1)
+        if dx or dy
+    ]
+    around = np.median(np.stack(ring), axis=0)
+    # a camera mixes a hot pixel into its neighbours where it fills in the colours
+    for dy in (-1, 0, 1):
+        for dx in (-1, 0, 1):
+            light[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] = around
+    return light
 
 
 def chosen_frames(count: int) -> list[int]:
@@ -86,9 +108,9 @@ def root_codes(light: LightArray, weights: tuple[float, float, float]) -> ByteAr
 
 
 def still_of(copies: Sequence[ByteArray]) -> Still:
-    """Return the middle of some frames' codes; of two middle ones the lesser."""
+    """Return the middle of some frames' codes; of two middle ones the lesser, of few the least."""
     codes = np.empty_like(copies[0])
-    middle = (len(copies) - 1) // 2
+    middle = (len(copies) - 1) // 2 if len(copies) >= MEDIAN_OF else 0
     for top in range(0, len(codes), BAND_ROWS):
         ranked = [copy[top : top + BAND_ROWS].copy() for copy in copies]
         # the greatest of those left go to the end, until the middle one is there
