@@ -30,7 +30,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from stacker.bridge.base import Exposed
 from stacker.bridge.sky import SkyBridge, bridge_sky
 from stacker.light.srgb import linear_to_srgb
 from tests.benchmarks.simulated_skies import Array, Light

@@ -16,6 +16,7 @@ from stacker.bridge.sky.ways import Turn
 from stacker.light.encoding import LightArray
 from stacker.register.sky.points import Float64Array
 
+
 @dataclass(frozen=True, eq=False)
 class SkyBridge:
     """Light of stars for the gaps of a burst; made by ``bridge_sky``.

@@ -29,7 +29,7 @@ from stacker.register.sky.turns import vector_of
 # peaks of a frame that may be stars: after the filter, standard deviations
 PEAK_THRESHOLD, MOST_PEAKS = 3.5, 20_000
 # trails longer than the finder's widest star are looked at in a smaller copy, but not beyond this
-MOST_REDUCED = 16
+MOST_REDUCED, LEAST_SIDE = 16, 100
 # a turn over a gap may differ from the steady sky's by so much over the picture, px
 JOLT_PX = 1.0
 
@@ -38,6 +38,7 @@ JOLT_PX = 1.0
 class _Look:
     stars: StarList
     peaks: Float64Array
+    strength: Float64Array
 
 
 def bridge_sky(
@@ -80,7 +81,9 @@ def bridge_sky(
     middles = [(each.start_s + each.end_s) / 2 for each in exposed]
     focal = None if focal_px is None else focal_px / factor
     try:
-        found, _ = sky_behind([each.stars for each in looks], small, focal_px=focal, starts_s=middles)
+        found, _ = sky_behind(
+            [each.stars for each in looks], small, focal_px=focal, starts_s=middles
+        )
     except BurstError as error:
         return SkyBridge(None, [GapVerdict(False, error.why)] * (count - 1))
     return _bridge(frames, exposed, still, looks, found, factor, weights)
@@ -93,11 +96,19 @@ def _bridge(
     turns = [found.turn(number) for number in range(len(looks))]
     steps, gaps = _steps(found, turns)
     lens = _full(found.model.lens, factor)
-    stars = stars_of([each.peaks for each in looks], turns, found.model.lens)
+    stars = stars_of(
+        [each.peaks for each in looks], [each.strength for each in looks], turns, found.model.lens
+    )
     wide = float(np.median([each.stars.typical[1] for each in looks])) * factor
     begun = KnownSky(
-        lens, turns, steps, _halves(exposed), stars, still,
-        Profiles.gaussian(still.codes.shape, wide), weights
+        lens,
+        turns,
+        steps,
+        _halves(exposed),
+        stars,
+        still,
+        Profiles.gaussian(still.codes.shape, wide),
+        weights,
     )
     return SkyBridge(refined(frames, begun), gaps)
 
@@ -108,7 +119,7 @@ def _factor(light: LightArray, still: Still, weights: tuple[float, float, float]
     while factor < MOST_REDUCED:
         found = find_stars(_reduced(light, still, factor), weights)
         # a trail of the widest star's standard deviation is longer than any that fits
-        if found.typical[0] < 0.8 * WIDEST_PX or min(light.shape[:2]) // (2 * factor) < 200:
+        if found.typical[0] < 0.8 * WIDEST_PX or min(light.shape[:2]) // (2 * factor) < LEAST_SIDE:
             break
         factor *= 2
     return factor
@@ -131,11 +142,11 @@ def _looked_at(
     def look(number: int) -> _Look:
         small = _reduced(frames(number), still, factor)
         stars = find_stars(small, weights)
-        peaks = find_peaks(
+        peaks, strength = find_peaks(
             small, weights, min(stars.typical[0], WIDEST_PX), threshold=PEAK_THRESHOLD,
             most=MOST_PEAKS,
         )  # fmt: skip
-        return _Look(stars, peaks)
+        return _Look(stars, peaks, strength)
 
     looks = []
     with ThreadPoolExecutor(workers) as pool:

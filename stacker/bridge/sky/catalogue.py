@@ -20,6 +20,9 @@ REACH_PX = 2.0
 # a star must be found so often, and in this share of the frames in which it stands; clouds may
 # hide it, and noise may cover a faint one
 LEAST_FOUND, LEAST_SHARE = 3, 0.25
+# one that is found twice only, because it sets or leaves the picture, must be this strong: the sum
+# of the squares of both peaks, in standard deviations, which two of noise hardly reach
+TWICE_STRONG = 60.0
 # those met less often are forgotten once they should have been seen so often
 TRIED = 5
 MOST_STARS = 12_000
@@ -27,9 +30,11 @@ MOST_STARS = 12_000
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """Stars so far: sums of directions (S, 3), how often ``found`` and ``expected`` (S,)."""
+    """Stars so far: sums of directions (S, 3), and of the squares of their ``strength`` (S,), how
+    often ``found`` and ``expected`` (S,)."""
 
     total: Float64Array
+    strength: Float64Array
     found: IntArray
     expected: IntArray
 
@@ -40,33 +45,37 @@ class Gathered:
 
     def chosen(self, keep: BoolArray | IntArray) -> Gathered:
         """Return the stars that ``keep`` names."""
-        return Gathered(self.total[keep], self.found[keep], self.expected[keep])
+        return Gathered(
+            self.total[keep], self.strength[keep], self.found[keep], self.expected[keep]
+        )
 
 
 def stars_of(
-    peaks: Sequence[Float64Array], turns: Sequence[Float64Array | None], lens: Lens
-) -> Float64Array:
+    peaks: Sequence[Float64Array], strengths: Sequence[Float64Array],
+    turns: Sequence[Float64Array | None], lens: Lens,
+) -> Float64Array:  # fmt: skip
     """Return the stars behind the peaks of all frames, as the reference's rays (S, 3), those found
     most often first.
 
     Parameters
     ----------
     peaks : of each frame, px (N, 2) of the picture that ``lens`` shows.
+    strengths : of each frame's peaks (N,), in standard deviations.
     turns : from the reference's rays to each frame's, None where it is lost.
     """
-    stars = Gathered(np.zeros((0, 3)), np.zeros(0, np.intp), np.zeros(0, np.intp))
-    for place, turn in zip(peaks, turns, strict=True):
+    stars = Gathered(np.zeros((0, 3)), np.zeros(0), np.zeros(0, np.intp), np.zeros(0, np.intp))
+    for place, strength, turn in zip(peaks, strengths, turns, strict=True):
         if turn is not None:
-            stars = _with_frame(stars, place, turn, lens)
-    frames = sum(turn is not None for turn in turns)
-    often = stars.found >= min(LEAST_FOUND, frames)
+            stars = _with_frame(stars, place, strength, turn, lens)
+    often = stars.found >= LEAST_FOUND
+    often |= (stars.found == 2) & (stars.strength >= TWICE_STRONG)
     stars = stars.chosen(often & (stars.found >= LEAST_SHARE * stars.expected))
     order = np.argsort(-stars.found, kind="stable")[:MOST_STARS]
     return stars.chosen(order).rays
 
 
 def _with_frame(
-    stars: Gathered, place: Float64Array, turn: Float64Array, lens: Lens
+    stars: Gathered, place: Float64Array, strength: Float64Array, turn: Float64Array, lens: Lens
 ) -> Gathered:  # fmt: skip
     """Return the stars with one more frame's peaks."""
     there = lens.project(stars.rays @ turn.T)
@@ -79,15 +88,18 @@ def _with_frame(
     own[star[order]] = order
     found = np.flatnonzero(own >= 0)
     rays = lens.rays(place) @ turn
-    total, expected, times = stars.total.copy(), stars.expected + inside, stars.found.copy()
+    total, square = stars.total.copy(), stars.strength.copy()
+    expected, times = stars.expected + inside, stars.found.copy()
     total[found] += rays[own[found]]
+    square[found] += strength[own[found]] ** 2
     times[found] += 1
     expected = np.maximum(expected, times)
     new = rays[~met]
     one = np.ones(len(new), np.intp)
     every = Gathered(
-        np.concatenate([total, new]), np.concatenate([times, one]), np.concatenate([expected, one])
-    )
+        np.concatenate([total, new]), np.concatenate([square, strength[~met] ** 2]),
+        np.concatenate([times, one]), np.concatenate([expected, one]),
+    )  # fmt: skip
     doubtful = (every.expected >= TRIED) & (every.found < LEAST_SHARE * every.expected)
     return every.chosen(~doubtful)
 

@@ -108,8 +108,9 @@ def laid_down(
     level = carried.level_start[star] * (1 - strip.moment) + carried.level_stop[star] * strip.moment
     place = turn.place(carried.stars, np.full(len(carried.stars), 0.5))
     share = profiles.at(profiles.part(place)[star], strip.across)
-    keep = still.alike(codes, level.astype(np.float32))
-    keep &= share * carried.height[star] > LEAST_NOISE * carried.noise[star]
+    own = share * carried.height[star].astype(np.float32)
+    keep = still.alike(codes, level.astype(np.float32), own)
+    keep &= own > LEAST_NOISE * carried.noise[star]
     star, moment, share = star[keep], moment[keep], share[keep, None]
     height = carried.start[star] * (1 - moment) + carried.stop[star] * moment
     ground = carried.ground_start[star] * (1 - moment) + carried.ground_stop[star] * moment

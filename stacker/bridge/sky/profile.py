@@ -64,7 +64,7 @@ class Profiles:
     @property
     def reach_px(self) -> float:
         """How far a profile goes to each side."""
-        return NODE_PX * (self.table.shape[1] - 1) / 2
+        return NODE_PX * float(self.table.shape[1] - 1) / 2
 
     def part(self, place: Float64Array) -> IntArray:
         """Return the parts in which places (N, 2) lie."""
@@ -106,7 +106,7 @@ class Lessons:
     ) -> None:
         """Take in samples (Q,): in which part, how far from the middle of the trail, their light
         as a share of that in the middle, and how much they count."""
-        parts, nodes = self._total.shape
+        parts, nodes = self._before.table.shape
         at = np.rint((across + self._before.reach_px) / NODE_PX)
         number = part * nodes + np.clip(at, 0, nodes - 1).astype(np.intp)
         self._total += np.bincount(number, weight, parts * nodes).reshape(parts, nodes)
@@ -135,7 +135,7 @@ def _row(total: Float64Array, light: Float64Array) -> Float32Array:
     row = np.convolve(np.pad(row, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
     # it ends at nothing, or a bright star's trail would have a rim
     row = np.maximum(row - (row[0] + row[-1]) / 2, 0)
-    return (row / row.max()).astype(np.float32)
+    return np.asarray(row / row.max(), np.float32)
 
 
 def _core_sigma(table: Float32Array) -> float:

@@ -20,12 +20,14 @@ from stacker.register.sky.points import BoolArray
 from stacker.register.sky.stars import IntArray
 
 ByteArray = npt.NDArray[np.uint8]
+Float32Array = npt.NDArray[np.float32]
 
 # Frames that make the copy: held as a byte a pixel, nine take less than one frame's light.
 FRAMES = 9
 # among fewer, the end of a trail and the beginning of the next make half of those at a place
-MEDIAN_OF = 5
+MEDIAN_OF, LEAST_FRAMES = 5, 3
 BAND_ROWS = 64
+CODES = 255
 # every pixel of so many rows and columns counts for the noise of the copy
 SAMPLED = 7
 # a median of 25 pixels; and 0.6745 of a standard deviation are half of all deviations
@@ -40,24 +42,34 @@ RING_PX = 4
 @dataclass(frozen=True, eq=False)
 class Still:
     """The copy: ``codes`` uint8 (H, W), 255 times the root of the luminance, in which noise is
-    about even; ``noise`` its standard deviation, in codes."""
+    about even; ``noise`` its standard deviation, in codes; ``frames`` of how many it is made."""
 
     codes: ByteArray
     noise: float
+    frames: int
 
-    def at(self, rows: IntArray, columns: IntArray) -> npt.NDArray[np.float32]:
+    def at(self, rows: IntArray, columns: IntArray) -> Float32Array:
         """Return the codes of pixels, float32 (N,)."""
         return self.codes[rows, columns].astype(np.float32)
 
-    def alike(
-        self, codes: npt.NDArray[np.float32], level: npt.NDArray[np.float32]
-    ) -> BoolArray:  # fmt: skip
-        """Return which codes (N,) look like a sky of these levels (N,)."""
-        return np.asarray(np.abs(codes - level) <= NOISES * self.noise + SHARE * level)
+    def alike(self, codes: Float32Array, level: Float32Array, own: Float32Array) -> BoolArray:
+        """Return which codes (N,) look like a sky of these levels (N,).
+
+        ``own`` (N,) is the light of the star itself: of two frames, the copy keeps some of it
+        where one trail ends and the next begins.
+        """
+        allowed = NOISES * self.noise + SHARE * level
+        above = allowed
+        if self.frames < LEAST_FRAMES:
+            above = allowed + np.sqrt(level**2 + np.maximum(own, 0) * CODES**2) - level
+        return np.asarray((codes - level <= above) & (level - codes <= allowed))
 
     def points(self) -> tuple[IntArray, IntArray]:
         """Return rows and columns of what is much brighter than its surroundings and stands still:
-        hot pixels and lamps, but no star that moves."""
+        hot pixels and lamps, but no star that moves. Two frames do not tell these from the place
+        where one trail ends and the next begins: then there are none."""
+        if self.frames < LEAST_FRAMES:
+            return np.zeros(0, np.intp), np.zeros(0, np.intp)
         smooth = cv2.medianBlur(self.codes, WINDOW_PX)
         apart = cv2.subtract(self.codes, smooth)
         limit = cv2.convertScaleAbs(smooth, alpha=SHARE, beta=NOISES * self.noise)
@@ -103,7 +115,7 @@ def root_codes(light: LightArray, weights: tuple[float, float, float]) -> ByteAr
     for top in range(0, len(light), BAND_ROWS):
         band = luminance(light[top : top + BAND_ROWS], weights)
         root = cv2.sqrt(np.maximum(band, 0, out=band))
-        cv2.convertScaleAbs(root, dst=codes[top : top + BAND_ROWS], alpha=255)
+        cv2.convertScaleAbs(root, dst=codes[top : top + BAND_ROWS], alpha=CODES)
     return codes
 
 
@@ -124,4 +136,4 @@ def still_of(copies: Sequence[ByteArray]) -> Still:
     apart = cv2.absdiff(codes, smooth)[::SAMPLED, ::SAMPLED]
     # whole codes: the median of a few steps says little, their mean more
     noise = float(np.minimum(apart, np.percentile(apart, 95)).mean()) / 0.8
-    return Still(codes, max(noise, 0.5))
+    return Still(codes, max(noise, 0.5), len(copies))

@@ -55,8 +55,8 @@ class Strengths:
 
 @dataclass(frozen=True, eq=False)
 class Samples:
-    """Pixels of trails, for learning profiles from: their luminance ``grey`` (Q,), the ``share`` (Q,)
-    of the light in the middle of the trail at this point along it, and how much they count."""
+    """Pixels of trails, for learning profiles from: their luminance ``grey`` (Q,), the ``share``
+    (Q,) of the light in the middle of the trail at this point along it, and how much they count."""
 
     strip: Strip
     grey: Float32Array
@@ -105,7 +105,9 @@ def measured(
     poor = (seen < LEAST_PIXELS) | (seen < LEAST_CLEAR * pixels)
     error = np.where(poor, np.inf, noise * np.sqrt(variance))
     core = weight * (model > 0.5)
-    square = np.bincount(star, core * rest**2, count) / np.maximum(np.bincount(star, core, count), 1)
+    square = np.bincount(star, core * rest**2, count) / np.maximum(
+        np.bincount(star, core, count), 1
+    )
     misfit = np.sqrt(np.maximum(square - noise**2, 0)) / np.maximum(height, 1e-9)
     burnt = np.bincount(star, (values.max(axis=1) >= BURNT_OUT) & (model > 0.3), count) > 0
     strengths = Strengths(
@@ -127,7 +129,11 @@ def _levels(
         level = np.bincount(strip.star, codes * clear, count) / np.maximum(number, 1)
         here = level[strip.star].astype(np.float32)
         # a lamp at the side pulls the first mean far up: draw in step by step
-        clear = still.alike(codes, here) if round_ else np.abs(codes - here) <= 0.5 * here + 8
+        clear = (
+            still.alike(codes, here, np.zeros_like(here))
+            if round_
+            else np.abs(codes - here) <= 0.5 * here + 8
+        )
     return level, clear
 
 
@@ -147,14 +153,14 @@ def _solved(
     return height, ground, np.maximum(one, 1) / spread
 
 
-def _spread(rest: Float32Array, weight: Float64Array, strip: Strip, count: int) -> Float64Array:
+def _spread(rest: Float64Array, weight: Float64Array, strip: Strip, count: int) -> Float64Array:
     """Return the standard deviation (N,) of what a fit leaves."""
     seen = np.maximum(np.bincount(strip.star, weight, count) - 2, 1)
     return np.sqrt(np.bincount(strip.star, weight * rest**2, count) / seen) + 1e-6
 
 
 def _shift(
-    rest: Float32Array, height: Float64Array, share: Float32Array, part: IntArray,
+    rest: Float64Array, height: Float64Array, share: Float32Array, part: IntArray,
     strip: Strip, weight: Float64Array, profiles: Profiles, count: int,
 ) -> Float64Array:  # fmt: skip
     """Return how far to the side the trails lie (N,), px, by the slope of their profile."""
