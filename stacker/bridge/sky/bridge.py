@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-import numpy as np
-
 from stacker.bridge.base import GapVerdict, Patch
 from stacker.bridge.sky.known import KnownSky, blocks
-from stacker.bridge.sky.paint import Laid, agreed, laid_down, patches_of
+from stacker.bridge.sky.paint import Laid, agreed, joined, laid_down, patches_of
 from stacker.bridge.sky.strength import measured
 from stacker.bridge.sky.ways import Turn
 from stacker.light.encoding import LightArray
@@ -42,15 +40,7 @@ class SkyBridge:
         ]
         if not laid:
             return []
-        return patches_of(
-            Laid(
-                np.concatenate([each.row for each in laid]),
-                np.concatenate([each.column for each in laid]),
-                np.concatenate([each.light for each in laid]),
-                np.concatenate([each.sure for each in laid]),
-            ),
-            shape,
-        )
+        return patches_of(joined(laid), shape)
 
     def carried(self, place: Float64Array, number: int, other: int) -> Float64Array | None:
         """Return where the sky's turn puts points of one frame in another.

@@ -128,11 +128,11 @@ def _factor(light: LightArray, still: Still, weights: tuple[float, float, float]
 def _reduced(light: LightArray, still: Still, factor: int) -> LightArray:
     """Return a reduced copy of a frame without what stands still."""
     height, width = (side // factor for side in light.shape[:2])
-    small = light.copy()
-    if factor > 1:
-        whole = light[: height * factor, : width * factor]
-        small = np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA))
-    return without_points(small, still, factor)
+    if factor == 1:
+        return without_points(light.copy(), still, factor)
+    whole = light[: height * factor, : width * factor]
+    small = cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
+    return without_points(np.asarray(small), still, factor)
 
 
 def _looked_at(
@@ -149,11 +149,15 @@ def _looked_at(
         return _Look(stars, peaks, strength)
 
     looks = []
-    with ThreadPoolExecutor(workers) as pool:
+    pool = ThreadPoolExecutor(workers)
+    try:
         for each in pool.map(look, range(count)):
             looks.append(each)
             if on_frame:
                 on_frame(len(looks), count)
+    finally:
+        # whoever gives up does not wait for the frames that are left
+        pool.shutdown(cancel_futures=True)
     return looks
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from stacker.bridge.base import Patch
 from stacker.bridge.sky.profile import Profiles
 from stacker.bridge.sky.still import Still
 from stacker.bridge.sky.strength import Strengths
-from stacker.bridge.sky.ways import Float32Array, Turn, pieces_of, strip_of
+from stacker.bridge.sky.ways import Float32Array, Strip, Turn, pieces_of, strip_of
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.stars import IntArray
 
@@ -26,6 +27,10 @@ TOO_DIFFERENT = 4.0
 LEAST_NOISE = 0.5
 # a misfit of this share of the height halves the confidence
 POOR_FIT = 0.3
+# the light of a star this many times brighter is drawn with all its wings
+WITH_WINGS = 100.0
+# pieces of ways worked on at once, which bounds the memory of a long gap
+PIECES = 2048
 # side of the squares in which light is handed on, px
 TILE = 32
 
@@ -97,27 +102,43 @@ def laid_down(
     An exposure that slides along a trail shows each place at its brightest when that lies in its
     middle: the profile of the trail, drawn out from middle to middle, is the light of all of them.
     """
-    pieces = pieces_of(turn, carried.stars, 0.0, 1.0)
-    # where the profile of a normal core falls under the noise
     ratio = carried.height / (LEAST_NOISE * carried.noise)
-    far = profiles.sigma_px * np.sqrt(2 * np.log(np.maximum(ratio, 1.5)))
-    far = np.where(ratio > 100, profiles.reach_px, np.minimum(far + 1.0, profiles.reach_px))
-    strip = strip_of(pieces, far[pieces.star], 0.5, shape)
-    star, moment = strip.star, strip.moment[:, None]
-    codes = still.at(strip.row, strip.column)
-    level = carried.level_start[star] * (1 - strip.moment) + carried.level_stop[star] * strip.moment
-    place = turn.place(carried.stars, np.full(len(carried.stars), 0.5))
-    share = profiles.at(profiles.part(place)[star], strip.across)
+    # where the profile of a normal core falls under the noise
+    far = profiles.sigma_px * np.sqrt(2 * np.log(np.maximum(ratio, 1.5))) + 1.0
+    far = np.where(ratio > WITH_WINGS, profiles.reach_px, np.minimum(far, profiles.reach_px))
+    middle = turn.place(carried.stars, np.full(len(carried.stars), 0.5))
+    part = profiles.part(middle)
+    laid = []
+    for pieces in pieces_of(turn, carried.stars, 0.0, 1.0).parts(PIECES):
+        strip = strip_of(pieces, far[pieces.star], 0.5, shape)
+        share = profiles.at(part[strip.star], strip.across)
+        laid.append(_on_sky(carried, strip, share, still))
+    return joined(laid)
+
+
+def _on_sky(carried: Carried, strip: Strip, share: Float32Array, still: Still) -> Laid:
+    """Return the light of stars at those pixels of a strip that show the sky.
+
+    ``share`` (Q,) is how much of the light in the middle of a trail falls on a pixel.
+    """
+    star, moment = strip.star, strip.moment
+    level = carried.level_start[star] * (1 - moment) + carried.level_stop[star] * moment
     own = share * carried.height[star].astype(np.float32)
+    codes = still.at(strip.row, strip.column)
     keep = still.alike(codes, level.astype(np.float32), own)
     keep &= own > LEAST_NOISE * carried.noise[star]
-    star, moment, share = star[keep], moment[keep], share[keep, None]
-    height = carried.start[star] * (1 - moment) + carried.stop[star] * moment
-    ground = carried.ground_start[star] * (1 - moment) + carried.ground_stop[star] * moment
-    light = (ground + height * share).astype(np.float32)
+    star, late = star[keep], moment[keep, None]
+    height = carried.start[star] * (1 - late) + carried.stop[star] * late
+    ground = carried.ground_start[star] * (1 - late) + carried.ground_stop[star] * late
+    light = (ground + height * share[keep, None]).astype(np.float32)
     burnt = carried.burnt[star]
     light[burnt] = np.minimum(light[burnt], 1)
     return Laid(strip.row[keep], strip.column[keep], light, carried.sure[star].astype(np.float32))
+
+
+def joined(laid: Sequence[Laid]) -> Laid:
+    """Return the light of several, at least one, in one."""
+    return Laid(*(np.concatenate([getattr(part, f.name) for part in laid]) for f in fields(Laid)))
 
 
 def patches_of(laid: Laid, shape: tuple[int, int]) -> list[Patch]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -64,6 +65,7 @@ class Still:
             above = allowed + np.sqrt(level**2 + np.maximum(own, 0) * CODES**2) - level
         return np.asarray((codes - level <= above) & (level - codes <= allowed))
 
+    @cached_property
     def points(self) -> tuple[IntArray, IntArray]:
         """Return rows and columns of what is much brighter than its surroundings and stands still:
         hot pixels and lamps, but no star that moves. Two frames do not tell these from the place
@@ -86,7 +88,7 @@ def without_points(light: LightArray, still: Still, factor: int) -> LightArray:
     light : float32 (h, w, 3), reduced by ``factor``.
     """
     height, width = light.shape[:2]
-    rows, columns = (each // factor for each in still.points())
+    rows, columns = (each // factor for each in still.points)
     inside = (rows < height) & (columns < width)
     cells = np.unique(rows[inside] * width + columns[inside])
     y, x = cells // width, cells % width

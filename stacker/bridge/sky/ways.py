@@ -6,7 +6,8 @@ far along a piece it lies, and how far across.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -46,7 +47,8 @@ class Turn:
 class Pieces:
     """Pieces of ways, in order along each: ``star`` (P,) whose, ``start`` and ``chord`` (P, 2) px,
     ``bow`` (P, 2) px how far its middle lies from the chord's, ``begun_px`` (P,) how much of the
-    way lies before it, ``first`` and ``last`` (P,) moments, ``is_first``, ``is_last`` (P,)."""
+    way lies before it, ``first`` and ``last`` (P,) moments, ``is_first``, ``is_last`` (P,) whether
+    it is at an end of its way, ``way_px`` (P,) how long that is."""
 
     star: IntArray
     start: Float64Array
@@ -58,6 +60,12 @@ class Pieces:
     is_first: BoolArray
     is_last: BoolArray
     way_px: Float64Array
+
+    def parts(self, most: int) -> Iterator[Pieces]:
+        """Give the pieces, so many at a time."""
+        for begin in range(0, len(self.star), most):
+            part = slice(begin, begin + most)
+            yield Pieces(*(getattr(self, each.name)[part] for each in fields(self)))
 
 
 @dataclass(frozen=True, eq=False)
