@@ -24,14 +24,16 @@ from stacker.register.sky.lens import Lens
 from stacker.register.sky.points import Float64Array
 from stacker.register.sky.search import Sky
 from stacker.register.sky.stars import WIDEST_PX, StarList, find_peaks, find_stars, sky_factor
+from stacker.register.sky.turning import SteadySky
 from stacker.register.sky.turns import vector_of
 
 # peaks of a frame that may be stars: after the filter, standard deviations
 PEAK_THRESHOLD, MOST_PEAKS = 3.5, 20_000
 # trails longer than the finder's widest star are looked at in a smaller copy, but not beyond this
 MOST_REDUCED, LEAST_SIDE = 16, 100
-# a turn over a gap may differ from the steady sky's by so much over the picture, px
-JOLT_PX = 1.0
+# a turn over a gap may differ from the steady sky's by so much, px, and by this share of it, for
+# stamps may be rounded to whole seconds
+JOLT_PX, JOLT_SHARE = 1.0, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +80,6 @@ def bridge_sky(
     factor = _factor(frames(count // 2), still, weights)
     looks = _looked_at(frames, count, still, factor, weights, workers, on_frame)
     small = (width // factor, height // factor)
-    middles = [(each.start_s + each.end_s) / 2 for each in exposed]
     focal = None if focal_px is None else focal_px / factor
     try:
         found, _ = sky_behind(
@@ -90,11 +91,17 @@ def bridge_sky(
 
 
 def _bridge(
-    frames: LightOf, exposed: Sequence[Exposed], still: Still, looks: Sequence[_Look],
-    found: Sky, factor: int, weights: tuple[float, float, float],
-) -> SkyBridge:  # fmt: skip
+    frames: LightOf,
+    exposed: Sequence[Exposed],
+    still: Still,
+    looks: Sequence[_Look],
+    found: Sky,
+    factor: int,
+    weights: tuple[float, float, float],
+) -> SkyBridge:
+    """Return the bridge of a sky that was found."""
     turns = [found.turn(number) for number in range(len(looks))]
-    steps, gaps = _steps(found, turns)
+    steps, gaps = _steps(found, turns, _middles(exposed))
     lens = _full(found.model.lens, factor)
     stars = stars_of(
         [each.peaks for each in looks], [each.strength for each in looks], turns, found.model.lens
@@ -111,6 +118,11 @@ def _bridge(
         weights,
     )
     return SkyBridge(refined(frames, begun), gaps)
+
+
+def _middles(exposed: Sequence[Exposed]) -> list[float]:
+    """Return the middle of each exposure, in seconds."""
+    return [(each.start_s + each.end_s) / 2 for each in exposed]
 
 
 def _factor(light: LightArray, still: Still, weights: tuple[float, float, float]) -> int:
@@ -172,31 +184,44 @@ def _full(lens: Lens, factor: int) -> Lens:
 
 
 def _steps(
-    found: Sky, turns: Sequence[Float64Array | None]
+    found: Sky, turns: Sequence[Float64Array | None], middles: Sequence[float]
 ) -> tuple[list[Float64Array | None], list[GapVerdict]]:
     """Return the turn over each gap, and what can be done for it."""
     steps: list[Float64Array | None] = []
     gaps = []
-    model = found.model
-    for number in range(len(turns) - 1):
-        one, two = turns[number], turns[number + 1]
-        if one is None or two is None:
-            lost = number if one is None else number + 1
-            steps.append(None)
-            gaps.append(GapVerdict(False, f"the sky of frame {lost + 1} could not be made out"))
-            continue
-        step = vector_of(two @ one.T)
-        if model.steady:
-            steady = model.found.turning.turns
-            wanted = steady[number + 1] @ steady[number].T
-            jolt = np.linalg.norm(vector_of(two @ one.T @ wanted.T)) * model.lens.focal_px
-            if jolt > JOLT_PX:
-                steps.append(None)
-                gaps.append(GapVerdict(False, "the camera was moved in the gap"))
-                continue
+    for number, (one, two) in enumerate(pairwise(turns)):
+        step = None if one is None or two is None else vector_of(two @ one.T)
         steps.append(step)
-        gaps.append(GapVerdict(True))
+        if step is None:
+            lost = number if one is None else number + 1
+            gaps.append(GapVerdict(False, f"the sky of frame {lost + 1} could not be made out"))
+        else:
+            gaps.append(GapVerdict(True))
+    for number, step in enumerate(_steady_steps(found, steps, middles)):
+        own = steps[number]
+        if step is None or own is None:
+            continue
+        # turns about nearly one axis: their vectors differ by the turn between them
+        jolt = float(np.linalg.norm(own - step)) * found.model.lens.focal_px
+        if jolt > JOLT_PX + JOLT_SHARE * float(np.linalg.norm(step)) * found.model.lens.focal_px:
+            steps[number] = None
+            gaps[number] = GapVerdict(False, "the camera was moved in the gap")
     return steps, gaps
+
+
+def _steady_steps(
+    found: Sky, steps: Sequence[Float64Array | None], middles: Sequence[float]
+) -> list[Float64Array | None]:
+    """Return the turn over each gap of a sky that turns steadily before a camera that stands."""
+    turning = found.model.found.turning
+    if isinstance(turning, SteadySky):
+        return [(two - one) * turning.axis for one, two in pairwise(turning.times)]
+    between = [max(two - one, 1e-9) for one, two in pairwise(middles)]
+    rates = [step / time for step, time in zip(steps, between, strict=True) if step is not None]
+    if not rates:
+        return [None] * len(steps)
+    usual = np.median(rates, axis=0)
+    return [np.asarray(usual * time) for time in between]
 
 
 def _halves(exposed: Sequence[Exposed]) -> list[tuple[float, float]]:
