@@ -83,7 +83,7 @@ def bridge_sky(
     focal = None if focal_px is None else focal_px / factor
     try:
         found, _ = sky_behind(
-            [each.stars for each in looks], small, focal_px=focal, starts_s=middles
+            [each.stars for each in looks], small, focal_px=focal, starts_s=_middles(exposed)
         )
     except BurstError as error:
         return SkyBridge(None, [GapVerdict(False, error.why)] * (count - 1))
