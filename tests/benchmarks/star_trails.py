@@ -15,6 +15,7 @@ ripple    standard deviation over mean
 darkest   the first percentile over the mean
 false     light added where the truth has none, as a share of the trails' energy
 kept      pixels away from trails that change by no more than one code of 8 bits
+bare      the same of the bridge's light over the sky without noise, which hides less of it
 closing   a grey closing along the sky's true motion, as wide as a gap and a star, for comparison
 """
 
@@ -80,15 +81,24 @@ class Figures:
     kept: float
 
 
-def bridged(lights: Sequence[Light], bridge: SkyBridge) -> Light:
-    """Return the lighten of frames and of the light in their gaps."""
-    picture = np.max(lights, axis=0)
+def bridged(lights: Sequence[Light], bridge: SkyBridge, onto: Light | None = None) -> Light:
+    """Return the lighten of frames, or of a picture, and of the light in the frames' gaps."""
+    picture = np.max(lights, axis=0) if onto is None else onto.copy()
     for number in range(len(lights) - 1):
         for patch in bridge.between(number, lights[number], lights[number + 1]):
             height, width = patch.confidence.shape
             there = picture[patch.top : patch.top + height, patch.left : patch.left + width]
             np.maximum(there, patch.light, out=there)
     return picture
+
+
+def bare_false(lights: Sequence[Light], bridge: SkyBridge, burst: TrailedNight) -> float:
+    """Return the light that a bridge lays down where the truth has none, over a sky without noise,
+    in percent of the trails' energy."""
+    laid = bridged(lights, bridge, burst.still)
+    away = (burst.truth - burst.still).max(axis=2) < NO_LIGHT
+    added = ((laid - burst.still) @ LUMINANCE)[away].sum()
+    return float(100 * added / ((burst.truth - burst.still) @ LUMINANCE).sum())
 
 
 def closed(plain: Light, burst: TrailedNight) -> Light:
@@ -205,7 +215,8 @@ def _measure(night: Night, aim: Sequence[float | None], seed: int, folder: Path 
     picture = bridged(lights, bridge)
     spent = (time.process_time() - begun) / (len(lights) - 1)
     print(_line(night.name, figures(picture, plain, burst), aim), end="")
-    print(f"  {1000 * looked:.0f} + {1000 * spent:.0f} ms")
+    bare = bare_false(lights, bridge, burst)
+    print(f"  bare {bare:.4f}  {1000 * looked:.0f} + {1000 * spent:.0f} ms")
     print(_line("    plain lighten", figures(plain, plain, burst)))
     simple = closed(plain, burst)
     print(_line("    closing", figures(simple, plain, burst)), flush=True)
@@ -231,7 +242,7 @@ def main() -> None:
         return
     print(
         f"{'':34}{'ripple':>8}{'darkest':>9}{'fill':>8}{'false %':>9}{'kept %':>9}"
-        "  aim: ripple/darkest/fill/false; CPU: look a frame + a gap"
+        "  aim: ripple/darkest/fill/false; bare %; CPU: look a frame + a gap"
     )
     nights = NIGHTS
     if options.small:
