@@ -59,6 +59,8 @@ NIGHTS: tuple[tuple[Night, tuple[float | None, ...]], ...] = (
     (Night("faint, gap 0.2", gap=0.2, strengths=FAINT), FAINT_AIM),
     (Night("faint, gap 0.5", gap=0.5, strengths=FAINT), FAINT_AIM),
     (Night("faint, gap 1", gap=1.0, strengths=FAINT), FAINT_AIM),
+    (Night("faint, gap 0.2, four frames", gap=0.2, frames=4, stars=200, strengths=FAINT),
+     FAINT_AIM),
     (Night("faint, gap 0.2, one of 10", gap=0.2, long_gaps=LONG, strengths=FAINT), FAINT_AIM),
 )  # fmt: skip
 # a way counts where the picture shows it well inside

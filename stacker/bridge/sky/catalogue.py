@@ -19,10 +19,11 @@ from stacker.register.sky.stars import IntArray
 REACH_PX = 2.0
 # a star must be found so often, and in this share of the frames in which it stands; clouds may
 # hide it, and noise may cover a faint one
-LEAST_FOUND, LEAST_SHARE = 3, 0.25
-# one that is found twice only, because it sets or leaves the picture, must be this strong: the sum
-# of the squares of both peaks, in standard deviations, which two of noise hardly reach
-TWICE_STRONG = 60.0
+LEAST_FOUND, LEAST_SHARE = 4, 0.25
+# one that is found less often, because it sets, leaves the picture or has few frames, but twice at
+# least, must be this strong: the sum of the squares of its peaks, in standard deviations, which
+# three of noise hardly reach
+STRONG = 60.0
 # those met less often are forgotten once they should have been seen so often
 TRIED = 5
 MOST_STARS = 12_000
@@ -68,7 +69,7 @@ def stars_of(
         if turn is not None:
             stars = _with_frame(stars, place, strength, turn, lens)
     often = stars.found >= LEAST_FOUND
-    often |= (stars.found == 2) & (stars.strength >= TWICE_STRONG)
+    often |= (stars.found >= 2) & (stars.strength >= STRONG)
     stars = stars.chosen(often & (stars.found >= LEAST_SHARE * stars.expected))
     order = np.argsort(-stars.found, kind="stable")[:MOST_STARS]
     return stars.chosen(order).rays
