@@ -14,7 +14,7 @@ from stacker.register.geometry import apply, grid_of, identity, is_identity, to_
 from stacker.register.motion import BurstMotion, FrameMotion, unfit_reference
 from stacker.register.sky.frames import brightest_known, judged
 from stacker.register.sky.nearness import standing_still
-from stacker.register.sky.search import clocks, find_sky
+from stacker.register.sky.search import Sky, clocks, find_sky
 from stacker.register.sky.stars import StarList, find_stars
 from stacker.register.sky.verdict import LEAST_OWN
 
@@ -79,17 +79,9 @@ def register_sky(
         return BurstMotion(0, "still", [alone])
     lists = _look_at_all(source, count, weights, workers, on_frame)
     small = (size[0] // factor, size[1] // factor)
-    stays = standing_still([found.place for found in lists])
-    moving = [found.chosen(~fixed) for found, fixed in zip(lists, stays, strict=True)]
-    _refuse_poor(lists, moving)
-    if reference is None:
-        reference = _best_reference(moving)
-    elif len(moving[reference]) < LEAST_OWN:
-        raise _poor_reference(reference)
     focal = None if focal_px is None else focal_px / factor
-    sky = find_sky(moving, lists, small, reference, clocks(starts_s, count, reference), focal)
-    if brightest_known(sky, moving) < BRIGHTEST_KNOWN:
-        raise _few_stars(moving)
+    sky, moving = sky_behind(lists, small, focal_px=focal, starts_s=starts_s, reference=reference)
+    reference = sky.reference
     frames = [_to_full(frame, factor) for frame in judged(sky, moving)]
     if _moved_px(frames, size) < LEAST_MOVED_PX:
         raise _standing_still()
@@ -97,6 +89,42 @@ def register_sky(
     if 2 * used < count:
         raise _too_few(used, count, [frame.why for frame in frames])
     return BurstMotion(reference, "homography", frames)
+
+
+def sky_behind(
+    lists: Sequence[StarList],
+    size: tuple[int, int],
+    *,
+    focal_px: float | None = None,
+    starts_s: Sequence[float] | None = None,
+    reference: int | None = None,
+) -> tuple[Sky, list[StarList]]:
+    """Return the one sky behind the points of light of all frames, and which of these move.
+
+    Parameters
+    ----------
+    lists : what ``find_stars`` found in each frame.
+    size : width and height of the pictures they were found in, px.
+    focal_px, starts_s, reference : as for ``register_sky``, the focal length in pixels of these
+        pictures.
+
+    Raises
+    ------
+    BurstError
+        There are too few stars, or only points that do not move.
+    """
+    stays = standing_still([found.place for found in lists])
+    moving = [found.chosen(~fixed) for found, fixed in zip(lists, stays, strict=True)]
+    _refuse_poor(lists, moving)
+    if reference is None:
+        reference = _best_reference(moving)
+    elif len(moving[reference]) < LEAST_OWN:
+        raise _poor_reference(reference)
+    times = clocks(starts_s, len(lists), reference)
+    sky = find_sky(moving, lists, size, reference, times, focal_px)
+    if brightest_known(sky, moving) < BRIGHTEST_KNOWN:
+        raise _few_stars(moving)
+    return sky, moving
 
 
 def _look_at_all(

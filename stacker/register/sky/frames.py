@@ -12,6 +12,7 @@ from stacker.register.sky.nearness import nearest
 from stacker.register.sky.paths import motion_of, uncertain_px
 from stacker.register.sky.points import BoolArray, Float64Array
 from stacker.register.sky.search import Sky
+from stacker.register.sky.sky_model import FITTED_STARS
 from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import visible
 from stacker.register.sky.verdict import SkyLook, sky_verdicts
@@ -60,7 +61,9 @@ def brightest_known(sky: Sky, moving: Sequence[StarList]) -> float:
     for points, every, known in zip(moving, sky.lists, sky.known, strict=True):
         if known is None or len(points) == 0:
             continue
-        bright = points.place[:BRIGHTEST]
+        # only the surest are in the catalogue, and those of trails are not the brightest
+        surest = np.argsort(points.error_px, kind="stable")[:FITTED_STARS]
+        bright = points.place[np.sort(surest)][:BRIGHTEST]
         _, distance = nearest(bright, every.place[known.own])
         # the same point of the list, or none
         shares.append(float((distance < SAME_PX).mean()))

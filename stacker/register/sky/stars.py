@@ -98,12 +98,12 @@ def find_stars(light: LightArray, weights: tuple[float, float, float]) -> StarLi
     level, noise = _background(grey)
     middle, usual_noise = float(np.median(level)), float(np.median(noise))
     width, reach = WIDTH_PX, 3
-    fitted, peaks = _measure(light, grey, level, noise, width, reach, weights)
+    fitted, peaks = _measure(light, grey, level, width, reach)
     typical = _typical(fitted)
     if typical[0] > WIDE_PX:
         width = min(typical[0], WIDEST_PX)
         reach = int(np.ceil(2.5 * width))
-        fitted, peaks = _measure(light, grey, level, noise, width, reach, weights)
+        fitted, peaks = _measure(light, grey, level, width, reach)
         typical = _typical(fitted)
     keep = (
         fitted.ok
@@ -141,11 +141,10 @@ def _background(grey: GreyArray) -> tuple[GreyArray, GreyArray]:
 
 
 def _measure(
-    light: LightArray, grey: GreyArray, level: GreyArray, noise: GreyArray, width: float,
-    reach: int, weights: tuple[float, float, float],
-) -> tuple[FittedPoints, Float64Array]:  # fmt: skip
+    light: LightArray, grey: GreyArray, level: GreyArray, width: float, reach: int
+) -> tuple[FittedPoints, Float64Array]:
     """Return the points of light about the peaks, and the peaks (N, 2) as (x, y)."""
-    peaks = _peaks(grey, level, noise, width, reach)
+    peaks = _peaks(grey, level, width, reach)
     offset = np.arange(-reach, reach + 1)
     rows = peaks[:, 1, None, None] + offset[:, None]
     columns = peaks[:, 0, None, None] + offset
@@ -154,10 +153,38 @@ def _measure(
     return fit_points(patches, clear, width), peaks.astype(np.float64)
 
 
-def _peaks(
-    grey: GreyArray, level: GreyArray, noise: GreyArray, width: float, reach: int
-) -> IntArray:
-    """Return places (x, y) where the filtered picture peaks, brightest first, (N, 2)."""
+def find_peaks(
+    light: LightArray, weights: tuple[float, float, float], width_px: float, *,
+    threshold: float, most: int,
+) -> tuple[Float64Array, Float64Array]:  # fmt: skip
+    """Return the places (N, 2), to a fraction of a pixel, where a frame's light peaks, and how
+    far each rises above the background (N,), in standard deviations after the filter.
+
+    Much quicker than ``find_stars`` for many faint points, and less sure of each.
+
+    Parameters
+    ----------
+    light : float32 (H, W, 3), linear, 1.0 being white; not changed.
+    weights : the share of each channel in the luminance.
+    width_px : standard deviation of the filter.
+    threshold : how far peaks rise above the background, in standard deviations after the filter.
+    most : peaks returned at most, spread evenly over the frame.
+    """
+    grey = luminance(light, weights)
+    smooth, noise = _filtered(grey, _background(grey)[0], width_px)
+    peaks = _peaks_of(smooth, noise, width_px, 1, threshold, most)
+    x, y = peaks.T
+    place = peaks.astype(np.float64)
+    for axis, (across, down) in enumerate(((1, 0), (0, 1))):
+        before, after = smooth[y - down, x - across], smooth[y + down, x + across]
+        # the top of a parabola through three pixels
+        bend = np.minimum(before + after - 2 * smooth[y, x], -1e-12)
+        place[:, axis] += np.clip((before - after) / (2 * bend), -0.5, 0.5)
+    return place, np.asarray(smooth[y, x] / noise[y, x], np.float64)
+
+
+def _filtered(grey: GreyArray, level: GreyArray, width: float) -> tuple[GreyArray, GreyArray]:
+    """Return the picture less its background, filtered, and its noise then."""
     size = (grey.shape[1], grey.shape[0])
     rest = grey - cv2.resize(level, size, interpolation=cv2.INTER_LINEAR)
     smooth = cv2.GaussianBlur(rest, (0, 0), width, borderType=cv2.BORDER_REPLICATE)
@@ -166,15 +193,27 @@ def _peaks(
     # cells of a single code, as black ground, have no spread; a tenth of the usual is the least
     least = max(0.1 * float(np.median(filtered)), 1e-6)
     limit = cv2.resize(np.maximum(filtered, least), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(smooth, np.float32), np.asarray(limit, np.float32)
+
+
+def _peaks(grey: GreyArray, level: GreyArray, width: float, reach: int) -> IntArray:
+    """Return places (x, y) where the filtered picture peaks, brightest first, (N, 2)."""
+    smooth, noise = _filtered(grey, level, width)
+    return _peaks_of(smooth, noise, width, reach, THRESHOLD, MOST_PEAKS)
+
+
+def _peaks_of(
+    smooth: GreyArray, noise: GreyArray, width: float, reach: int, threshold: float, most: int
+) -> IntArray:
     side = 2 * max(1, round(width)) + 1
     top = cv2.dilate(smooth, np.ones((side, side), np.uint8))
-    found = (smooth >= top) & (smooth > np.float32(THRESHOLD) * limit)
+    found = (smooth >= top) & (smooth > np.float32(threshold) * noise)
     inner = np.zeros_like(found)
     inner[reach + 1 : -reach - 1, reach + 1 : -reach - 1] = True
     y, x = np.nonzero(found & inner)
     order = np.argsort(-smooth[y, x], kind="stable")
     peaks = np.stack([x[order], y[order]], axis=1)
-    return peaks[_evenly(peaks.astype(np.float64), grey.shape, MOST_PEAKS)]
+    return peaks[_evenly(peaks.astype(np.float64), smooth.shape, most)]
 
 
 def _typical(fitted: FittedPoints) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stacker.register.sky.stars import WORKING_PIXELS, find_stars, sky_factor
+from stacker.register.sky.stars import WORKING_PIXELS, find_peaks, find_stars, sky_factor
 from tests.register.sky.fields import LUMINANCE, draw
 
 SHAPE = (160, 200)
@@ -95,3 +95,16 @@ def test_large_frames_are_reduced():
     assert sky_factor((6000, 4000)) == 2
     assert WORKING_PIXELS >= (9504 // 3) * (6336 // 3)
     assert sky_factor((9504, 6336)) == 3
+
+
+def test_peaks_tell_where_faint_points_are():
+    rng = np.random.default_rng(4)
+    places = rng.uniform(12, [268, 188], (25, 2))
+    light = draw(places, 0.06, 2.0, (200, 280)) + np.float32(0.01)
+    light += rng.normal(0, 0.001, light.shape).astype(np.float32)
+    found, strength = find_peaks(light, LUMINANCE, 0.9, threshold=5.0, most=100)
+    apart = np.linalg.norm(places[:, None] - found[None], axis=2).min(axis=1)
+    # one of two near each other may be missed; a parabola through three pixels errs by a tenth
+    assert (apart < 0.3).mean() > 0.9
+    assert (strength > 5).all()
+    assert len(found) <= 27
