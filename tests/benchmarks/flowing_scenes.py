@@ -109,8 +109,8 @@ class Carried:
         for number in range(newest - 2, newest + 1):
             age = time_s - number * apart
             if number not in self.layers:
-                texture = noise_texture((1024, 1024), np.random.default_rng(
-                    [abs(number), number < 0, int(self.rng.integers(1 << 30))]), self.slope)  # fmt: skip
+                seed = [number % 1000, int(self.rng.integers(1 << 30))]
+                texture = noise_texture((1024, 1024), np.random.default_rng(seed), self.slope)
                 self.layers[number] = cv2.GaussianBlur(texture, (0, 0), 0.8)
             weight = np.sin(np.pi * age / self.life_s) ** 2 * np.sqrt(8 / 9)
             back = self.place + self._backwards(round(age / TICK_S)) + 256

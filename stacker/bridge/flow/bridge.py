@@ -7,6 +7,7 @@ the mean becomes that of one shutter, open from the first frame's opening to the
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
@@ -97,9 +98,9 @@ def bridge_flow(
     -----
     Looks at no more than ``2 * SURVEYED_PAIRS`` frames, each as a reduced copy.
     """
-    periods = [b.start_s - a.start_s for a, b in zip(exposed, exposed[1:], strict=False)]
+    periods = [b.start_s - a.start_s for a, b in itertools.pairwise(exposed)]
     usual = float(np.median(periods)) if periods else 1.0
-    verdicts = [_verdict(a, b, usual) for a, b in zip(exposed, exposed[1:], strict=False)]
+    verdicts = [_verdict(a, b, usual) for a, b in itertools.pairwise(exposed)]
     factor, pairs = _surveyed(frames, periods, verdicts, usual, weights)
     if not pairs:
         nothing = np.zeros((1, 1, 2), np.float32)
@@ -182,7 +183,7 @@ def _shares(exposed: Sequence[Exposed], verdicts: Sequence[GapVerdict]) -> list[
         run = exposed[first : last + 1]
         count = len(run)
         whole = run[-1].end_s - run[0].start_s
-        for number, (one, other) in enumerate(zip(run, run[1:], strict=False)):
+        for number, (one, other) in enumerate(itertools.pairwise(run)):
             gap = count * (other.start_s - one.start_s) / whole
             reached = other.start_s - run[0].start_s + 0.5 * other.shutter_s
             # uneven bursts may ask for more or less than there is

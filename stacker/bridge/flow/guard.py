@@ -7,14 +7,14 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from stacker.bridge.flow.motion import grid
+from stacker.bridge.flow.motion import grid, look_at
 from stacker.bridge.flow.passage import Moment
 from stacker.bridge.flow.tones import Noise, Tone
 
 # what is left unexplained is compared with what changed over so many cells
 WINDOW_CELLS = 4.0
 # the flow is trusted in full while it leaves this share of the change, and not at all from here
-FULL_SHARE, NO_SHARE = 0.35, 0.75
+FULL_SHARE, NO_SHARE = 0.5, 0.9
 # the change counts from so many times its noise (variances), and in full from the second figure
 LEAST_CHANGE, FULL_CHANGE = 1.7, 3.0
 # interpolation takes so much of a difference's noise away
@@ -46,8 +46,8 @@ def trusted(
         scale = width / moment.of_earlier.shape[1]
         ways = cv2.resize(moment.ways, (width, height)) * np.float32(scale)
         both = cv2.resize(moment.in_both, (width, height))
-        one = _carried(earlier, places + ways[..., :2])
-        other = _carried(later, places + ways[..., 2:])
+        one = look_at(earlier, places + ways[..., :2])
+        other = look_at(later, places + ways[..., 2:])
         left_over += both * (one - other) ** 2
         seen += both
         explained += 0.5 * ((one - earlier) ** 2 + (other - later) ** 2)
@@ -56,21 +56,13 @@ def trusted(
     grain = 2 * noise.at(0.5 * (earlier + later))
     change, grain = _about(change), _about(grain)
     left_over = _about(left_over) / _about(seen)
-    share = np.sqrt(
-        np.maximum(left_over - NOISE_LEFT * grain, 0) / np.maximum(change - grain, 1e-9)
-    )
-    trust = _ramp(share, NO_SHARE, FULL_SHARE)
-    trust *= _ramp(change / grain, LEAST_CHANGE, FULL_CHANGE)
-    trust *= _ramp(_about(way) / len(between) * factor, LEAST_WAY_PX, FULL_WAY_PX)
+    unexplained = np.maximum(left_over - np.float32(NOISE_LEFT) * grain, 0)
+    share = np.sqrt(unexplained / np.maximum(change - grain, np.float32(1e-9)))
+    trust = _ramp(np.asarray(share, np.float32), NO_SHARE, FULL_SHARE)
+    trust *= _ramp(np.asarray(change / grain, np.float32), LEAST_CHANGE, FULL_CHANGE)
+    trust *= _ramp(_about(way) * np.float32(factor / len(between)), LEAST_WAY_PX, FULL_WAY_PX)
     trust = _about(trust)
     return np.where(trust < LEAST_TRUST, np.float32(0), trust)
-
-
-def _carried(tone: Tone, places: Tone) -> Tone:
-    return np.asarray(
-        cv2.remap(tone, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
-        np.float32,
-    )
 
 
 def _about(values: Tone) -> Tone:
@@ -78,4 +70,4 @@ def _about(values: Tone) -> Tone:
 
 
 def _ramp(values: Tone, none: float, full: float) -> Tone:
-    return np.clip((values - none) / (full - none), 0, 1).astype(np.float32)
+    return np.asarray(np.clip((values - none) / (full - none), 0, 1), np.float32)

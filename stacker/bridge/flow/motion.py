@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from stacker.bridge.flow.steady import Flow
-from stacker.bridge.flow.tones import Tone, detail_of
+from stacker.bridge.flow.tones import Detail, Tone, detail_of
 
 # candidates are compared by what they leave unexplained over so many cells
 COMPARED_CELLS = 3.0
@@ -42,12 +44,11 @@ def grid(height: int, width: int) -> Flow:
     return np.stack([x, y], axis=-1)
 
 
-def look_at(values: Flow | Tone, places: Flow) -> Flow:
+def look_at(values: npt.NDArray[Any], places: Flow) -> npt.NDArray[Any]:
     """Return ``values`` at ``places`` (h, w, 2), interpolated, repeated beyond the edges."""
-    return np.asarray(
-        cv2.remap(values, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
-        np.float32,
-    )
+    x, y = cv2.split(places)
+    moved = cv2.remap(values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(moved)
 
 
 def pair_flow(earlier: Tone, later: Tone, steady: Flow, spread: float) -> PairFlow:
@@ -72,32 +73,43 @@ def _reversed(steady: Flow, places: Flow) -> Flow:
     return back
 
 
-def _one_way(one: Tone, other: Tone, steady: Flow, places: Flow) -> Flow:
-    """Return the better of the flow about the steady one and the flow found without it."""
-    found, left_over = [], []
+def _one_way(one: Detail, other: Detail, steady: Flow, places: Flow) -> Flow:
+    """Return the best of the flow about the steady one, that found without it, and none."""
+    best = np.zeros_like(steady)
+    least: Tone | None = None
     for start in (steady, np.zeros_like(steady)):
-        flow = start
-        moved = cv2.remap(other, places + flow, None, cv2.INTER_LINEAR,
-                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-        more = _dense(one, moved)
-        flow = flow + more
-        moved = cv2.remap(other, places + flow, None, cv2.INTER_LINEAR,
-                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-        difference = cv2.absdiff(one, moved).astype(np.float32)
-        found.append(flow)
-        left_over.append(cv2.GaussianBlur(difference, (0, 0), COMPARED_CELLS))
-    freely = left_over[1] < BETTER * left_over[0]
-    return np.where(freely[..., None], found[1], found[0])
+        flow = start + _dense(one, _moved(other, places + start))
+        left_over = _left_over(one, _moved(other, places + flow))
+        if least is None:
+            best, least = flow, left_over
+            continue
+        better = left_over < BETTER * least
+        best = np.where(better[..., None], flow, best)
+        least = np.where(better, left_over, least)
+    assert least is not None
+    # the ground beside what moves must not be dragged along
+    still = _left_over(one, other) < BETTER * least
+    return np.where(still[..., None], np.float32(0), best)
 
 
-def _dense(one: Tone, other: Tone) -> Flow:
+def _moved(detail: Detail, places: Flow) -> Detail:
+    return np.asarray(look_at(detail, places), np.uint8)
+
+
+def _left_over(one: Detail, other: Detail) -> Tone:
+    """Return how much two pictures differ about each cell, in codes."""
+    difference = cv2.absdiff(one, other).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(difference, (0, 0), COMPARED_CELLS), np.float32)
+
+
+def _dense(one: Detail, other: Detail) -> Flow:
     """Return the flow of small and medium steps between two pictures of uint8.
 
     Source: Kroeger, Timofte, Dai and Van Gool, "Fast optical flow using dense inverse search",
     ECCV 2016, doi:10.1007/978-3-319-46493-0_29.
     """
-    search = cv2.DISOpticalFlow_create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
-    return np.asarray(search.calc(one, other, None), np.float32)
+    search = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
+    return np.asarray(search.calc(one, other, np.zeros((*one.shape, 2), np.float32)), np.float32)
 
 
 def _comes_home(there: Flow, back: Flow, places: Flow) -> Tone:
@@ -105,4 +117,4 @@ def _comes_home(there: Flow, back: Flow, places: Flow) -> Tone:
     miss = there + look_at(back, places + there)
     length = np.hypot(there[..., 0], there[..., 1])
     off = np.hypot(miss[..., 0], miss[..., 1]) - MISS_SHARE * length
-    return np.clip((MISS_NONE - off) / (MISS_NONE - MISS_FULL), 0, 1).astype(np.float32)
+    return np.asarray(np.clip((MISS_NONE - off) / (MISS_NONE - MISS_FULL), 0, 1), np.float32)

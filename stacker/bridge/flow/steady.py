@@ -79,8 +79,8 @@ def _tile_flow(
     """Return the shift of each tile and its correlation, (rows, columns, 2) and (rows, columns)."""
     height, width = pairs[0][0].shape
     rows, columns = max(1, round(height / step)), max(1, round(width / step))
-    y = ((np.arange(rows) + 0.5) * height / rows - 0.5).astype(np.float32)
-    x = ((np.arange(columns) + 0.5) * width / columns - 0.5).astype(np.float32)
+    y = np.asarray((np.arange(rows) + 0.5) * height / rows - 0.5, np.float32)
+    x = np.asarray((np.arange(columns) + 0.5) * width / columns - 0.5, np.float32)
     start = np.rint(guess[np.rint(y).astype(int)][:, np.rint(x).astype(int)])
     # Fourier transforms wrap: the room about the tile is as wide as the reach
     side = cv2.getOptimalDFTSize(tile + 2 * reach)
@@ -88,20 +88,17 @@ def _tile_flow(
     middle = (side - tile) // 2
     hann = np.hanning(tile + 2)[1:-1]
     window[middle : middle + tile, middle : middle + tile] = np.outer(hann, hann)
-    spectrum: npt.NDArray[np.complex64] | None = None
-    power_spectrum: npt.NDArray[np.complex64] | None = None
+    room = (rows * columns, side, side // 2 + 1)
+    spectrum, power_spectrum = np.zeros(room, np.complex64), np.zeros(room, np.complex64)
     power = np.zeros(rows * columns)
     seen = np.conj(np.fft.rfft2(window**2))
-    mean = np.mean([tone for pair in pairs for tone in pair], axis=0)
+    mean = np.mean([tone for pair in pairs for tone in pair], axis=0, dtype=np.float32)
     for earlier, later in pairs:
         here = _tiles(earlier - mean, y, x, np.zeros_like(start), side) * window
         there = _tiles(later - mean, y, x, start, side)
-        product = np.conj(np.fft.rfft2(here)) * np.fft.rfft2(there)
-        squares = np.fft.rfft2(there**2) * seen
-        spectrum = product if spectrum is None else spectrum + product
-        power_spectrum = squares if power_spectrum is None else power_spectrum + squares
+        spectrum += np.conj(np.fft.rfft2(here)) * np.fft.rfft2(there)
+        power_spectrum += np.fft.rfft2(there**2) * seen
         power += (here**2).sum(axis=(1, 2))
-    assert spectrum is not None and power_spectrum is not None
     sums = np.fft.irfft2(spectrum, (side, side))
     squares = np.fft.irfft2(power_spectrum, (side, side))
     floor = 0.05 * squares.mean(axis=(1, 2), keepdims=True) + 1e-12
@@ -115,19 +112,18 @@ def _tiles(
 ) -> Tiles:
     """Return squares about tile middles moved by ``start``, (tiles, side, side)."""
     height, width = tone.shape
-    rows = np.rint(y)[:, None] + start[..., 1] - side // 2
-    columns = np.rint(x)[None, :] + start[..., 0] - side // 2
+    top = np.rint(y)[:, None] + start[..., 1] - side // 2
+    left = np.rint(x)[None, :] + start[..., 0] - side // 2
     across = np.arange(side)
-    rows = rows.reshape(-1, 1, 1).astype(int) + across[:, None]
-    columns = columns.reshape(-1, 1, 1).astype(int) + across[None, :]
+    rows = top.reshape(-1, 1, 1).astype(int) + across[:, None]
+    columns = left.reshape(-1, 1, 1).astype(int) + across[None, :]
     inside = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
     values = tone[np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)]
-    return np.where(inside, values, np.float32(0))
+    return np.asarray(np.where(inside, values, 0), np.float32)
 
 
 def _peaks(correlation: Tiles, reach: int) -> tuple[Flow, Tone]:
     """Return where each correlation is highest, to a part of a cell, and how high."""
-    side = correlation.shape[1]
     shifted = np.roll(correlation, (reach, reach), axis=(1, 2))[:, : 2 * reach + 1, : 2 * reach + 1]
     span = 2 * reach + 1
     inner = shifted[:, 1:-1, 1:-1].reshape(len(shifted), -1)
@@ -142,7 +138,6 @@ def _peaks(correlation: Tiles, reach: int) -> tuple[Flow, Tone]:
     ):
         bend = np.maximum(2 * top - before - after, 1e-9)
         parts.append(np.clip(0.5 * (after - before) / bend, -0.5, 0.5))
-    assert side >= span
     shift = np.stack([column - reach + parts[0], row - reach + parts[1]], axis=-1)
     return shift.astype(np.float32), top.astype(np.float32)
 

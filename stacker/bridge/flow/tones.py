@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -41,7 +42,7 @@ def tone_of(light: LightArray, factor: int, weights: tuple[float, float, float])
     h, w = light.shape[0] // factor, light.shape[1] // factor
     cells = light[: h * factor, : w * factor]
     if factor > 1:
-        cells = cv2.resize(cells, (w, h), interpolation=cv2.INTER_AREA)
+        cells = np.asarray(cv2.resize(cells, (w, h), interpolation=cv2.INTER_AREA), np.float32)
     return np.sqrt(np.maximum(luminance(cells, weights), 0) + np.float32(PEDESTAL))
 
 
@@ -53,7 +54,7 @@ def without_shading(tone: Tone) -> Tone:
 def detail_of(tone: Tone, spread: float) -> Detail:
     """Return the texture in codes about 128, of which ``spread`` takes some 40, uint8 (h, w)."""
     bent = np.tanh(without_shading(tone) * np.float32(1 / (3 * max(spread, 1e-6))))
-    return np.rint(128 + 127 * bent).astype(np.uint8)
+    return np.asarray(np.rint(128 + 127 * bent), np.uint8)
 
 
 @dataclass(frozen=True)
@@ -74,16 +75,19 @@ def noise_of(pairs: Sequence[tuple[Tone, Tone]]) -> Noise:
     Where nothing moves, neighbours differ by noise alone; where all moves, the finest detail of
     a frame has little but noise. The lesser of the two is taken, at each level.
     """
-    tones, changes, fines = [], [], []
+    tones: list[Tone] = []
+    changes: list[Tone] = []
+    fines: list[Tone] = []
     for one, other in pairs:
         change = 0.5 * (one - other)[..., None] ** 2
         fine = cv2.filter2D(one, -1, FINEST)[..., None] ** 2
         for values, places in ((change, changes), (fine, fines), (one, tones)):
-            places.append(cv2.blur(values, (NOISE_CELLS, NOISE_CELLS))[::4, ::4].ravel())
+            even = np.asarray(cv2.blur(values, (NOISE_CELLS, NOISE_CELLS)), np.float32)
+            places.append(even[::4, ::4].ravel())
     tone, change, fine = (np.concatenate(values) for values in (tones, changes, fines))
     edges = np.quantile(tone, np.linspace(0, 1, LEVELS + 1))
     levels, variances = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         here = (tone >= low) & (tone <= high)
         least = min(np.percentile(change[here], EVENEST), np.percentile(fine[here], EVENEST))
         levels.append(float(tone[here].mean()))

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from stacker.bridge.base import Patch
+from stacker.bridge.flow.motion import look_at
 from stacker.bridge.flow.passage import Moment
 from stacker.bridge.flow.tones import Tone
 from stacker.light.encoding import LightArray
@@ -53,7 +54,8 @@ def patches_of(
         for left in range(0, width, PIECE_COLUMNS):
             size = (min(PIECE_COLUMNS, width - left), min(PIECE_ROWS, height - top))
             sure = _enlarged(trust, cell, left, top, size)
-            rows, columns = sure.any(axis=1).nonzero()[0], sure.any(axis=0).nonzero()[0]
+            rows = np.flatnonzero(sure.any(axis=1))
+            columns = np.flatnonzero(sure.any(axis=0))
             if len(rows) == 0:
                 continue
             y, x = int(rows[0]), int(columns[0])
@@ -84,21 +86,14 @@ def _woven(
     for moment in between:
         ways = _enlarged(moment.ways, knot, left, top, (width, height)) * np.float32(knot)
         share = _enlarged(moment.of_earlier, knot, left, top, (width, height))
-        one = _carried(earlier, places + ways[..., :2])
-        other = _carried(later, places + ways[..., 2:])
+        one = look_at(earlier, places + ways[..., :2])
+        other = look_at(later, places + ways[..., 2:])
         one -= other
         one *= share[..., None]
         one += other
         total += one
     total *= np.float32(1 / len(between))
     return total
-
-
-def _carried(light: LightArray, places: Tone) -> LightArray:
-    return np.asarray(
-        cv2.remap(light, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
-        np.float32,
-    )
 
 
 def _enlarged(values: Tone, pixels: float, left: int, top: int, size: tuple[int, int]) -> Tone:
