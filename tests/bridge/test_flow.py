@@ -150,6 +150,13 @@ def test_one_frame_has_no_gap():
     assert list(bridge_of(frames[:1], EXPOSED[:1]).gaps) == []
 
 
+def test_a_picture_of_a_few_pixels_is_left_alone():
+    frames = [np.full((4, 5, 3), 0.1 * number, np.float32) for number in range(FRAMES)]
+    bridge = bridge_of(frames)
+    assert not any(verdict.bridged for verdict in bridge.gaps)
+    assert bridge.between(0, frames[0], frames[1]) == []
+
+
 def test_shares_make_one_long_shutter():
     """A gap takes as much as it gives, and only the half exposures at the ends are left."""
     frames, _ = stream(6.0)

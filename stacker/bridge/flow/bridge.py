@@ -29,6 +29,8 @@ from stacker.register.scene.grey import LUMINANCE, working_factor
 SURVEYED_PAIRS = 16
 # a pause of more than so many usual periods is a break: what moved is elsewhere
 LONGEST_PERIODS = 2.5
+# pictures with a shorter side show too little of anything, in cells
+LEAST_SIDE = 16
 # a gap of less than this share of the period is none
 LEAST_GAP = 0.02
 # moments are so far apart along the longest ways, in pixels, within these bounds
@@ -99,14 +101,17 @@ def bridge_flow(
     Looks at no more than ``2 * SURVEYED_PAIRS`` frames, each as a reduced copy.
     """
     periods = [b.start_s - a.start_s for a, b in itertools.pairwise(exposed)]
-    usual = float(np.median(periods)) if periods else 1.0
+    # one of the periods, not the mean of two
+    usual = sorted(periods)[len(periods) // 2] if periods else 1.0
     verdicts = [_verdict(a, b, usual) for a, b in itertools.pairwise(exposed)]
     factor, pairs = _surveyed(frames, periods, verdicts, usual, weights)
     if not pairs:
+        unseen = GapVerdict(False, "too little can be seen to follow what moves")
+        verdicts = [unseen if verdict.bridged else verdict for verdict in verdicts]
         nothing = np.zeros((1, 1, 2), np.float32)
         return FlowBridge(verdicts, [], [], factor, weights, nothing, Noise((0.0,), (1.0,)), 1.0)
     threads = cv2.getNumThreads()
-    # OpenCV's flow depends on how many threads share it
+    # frames are bridged by threads of their own, as in the pass
     cv2.setNumThreads(1)
     try:
         flow, trust = steady_flow(pairs)
@@ -162,6 +167,8 @@ def _surveyed(
             if frame not in tones:
                 light = frames(frame)
                 factor = working_factor((light.shape[1], light.shape[0]), CELLS)
+                if min(light.shape[:2]) // factor < LEAST_SIDE:
+                    return factor, []
                 tones[frame] = tone_of(light, factor, weights)
         pairs.append((tones[number], tones[number + 1]))
     return factor, pairs
