@@ -14,7 +14,7 @@ from stacker.bridge.flow.tones import Noise, Tone
 # what is left unexplained is compared with what changed over so many cells
 WINDOW_CELLS = 4.0
 # the flow is trusted in full while it leaves this share of the change, and not at all from here
-FULL_SHARE, NO_SHARE = 0.5, 0.9
+FULL_SHARE, NO_SHARE = 0.65, 1.0
 # the change counts from so many times its noise (variances), and in full from the second figure
 LEAST_CHANGE, FULL_CHANGE = 1.7, 3.0
 # interpolation takes so much of a difference's noise away
