@@ -11,6 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+# The room "survey" and the function have one name: loaded here, before the function is defined,
+# the room cannot take the name from it later.
+import stacker.survey  # noqa: F401 - see above
 from stacker import version
 
 if TYPE_CHECKING:
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.scenes import render_scene
+    from stacker.survey.records import Survey
 
 __version__ = version.VERSION
 
@@ -38,6 +42,7 @@ _HOMES = {
     "StackerError": "stacker.errors",
     "WhiteBalance": "stacker.light.white_balance",
     "render_scene": "stacker.scenes",
+    "Survey": "stacker.survey.records",
 }
 
 __all__ = [
@@ -51,6 +56,7 @@ __all__ = [
     "Settings",
     "Shot",
     "StackerError",
+    "Survey",
     "WhiteBalance",
     "__version__",
     "expose",
@@ -58,6 +64,7 @@ __all__ = [
     "open_burst",
     "render_scene",
     "save",
+    "survey",
 ]
 
 
@@ -100,3 +107,33 @@ def expose_several(
 
     refuse_unbuilt(bridge=bool(settings.pop("bridge", False)))
     return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)
+
+
+def survey(
+    burst: Burst,
+    *,
+    first: int | None = None,
+    last: int | None = None,
+    memory: int | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Survey:
+    """Return what is in a burst: rhythm, shake, light, odd frames, and what suits it.
+
+    Parameters
+    ----------
+    first, last : span of frames, counted from 1; the whole burst if None.
+    memory : bytes that may be used; a share of what is free if None.
+    workers : threads; one per processor if None.
+    progress : told about every frame.
+
+    Raises
+    ------
+    StackerError
+        The span lies beyond the burst, or no frame of it can be read.
+    """
+    from stacker.engine import Settings
+    from stacker.engine.survey import survey_burst
+
+    settings = Settings(first=first, last=last, memory=memory, workers=workers, on_bad="skip")
+    return survey_burst(burst, settings, progress=progress)

@@ -22,11 +22,21 @@ MAY_IMPORT = {
     "bridge": {"errors", "light", "register"},
     "finish": {"errors", "light"},
     "scenes": {"errors", "light"},
-    "survey": {"errors", "light"},
-    "engine": {"errors", "light", "burst", "register", "blend", "bridge", "finish", "version"},
+    "survey": {"errors", "light", "register"},
+    "engine": {
+        "errors",
+        "light",
+        "burst",
+        "register",
+        "blend",
+        "bridge",
+        "finish",
+        "survey",
+        "version",
+    },  # fmt: skip
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
-    "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "demo"},
-    "__init__": {"errors", "version", "light", "burst", "engine", "scenes"},
+    "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "survey", "demo"},
+    "__init__": {"errors", "version", "light", "burst", "engine", "scenes", "survey"},
     "__main__": {"cli"},
 }
 VAGUE_NAMES = {"utils", "util", "helpers", "helper", "common", "core", "misc"}

@@ -10,12 +10,13 @@ from stacker.cli.demo import demo
 from stacker.cli.expose import expose
 from stacker.cli.master import master
 from stacker.cli.scene import scene
+from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "master", "scene")
+COMMANDS = ("demo", "expose", "master", "scene", "survey")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -61,3 +62,4 @@ app.command()(demo)
 app.command()(expose)
 app.command()(master)
 app.command()(scene)
+app.command()(survey)

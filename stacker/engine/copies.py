@@ -11,7 +11,7 @@ from io import FileIO
 import numpy as np
 
 from stacker.burst import Burst
-from stacker.engine.look import Look
+from stacker.engine.look import Look, Show
 from stacker.engine.progress import Progress
 from stacker.errors import FrameError, OutputError
 from stacker.light.encoding import LightArray, PixelArray
@@ -55,12 +55,14 @@ class SpooledCopies(Copies):
         self.turn = threading.Lock()
         self.number_of = {place: number for number, place in enumerate(places)}
 
-    def fill(self, workers: int, progress: Progress) -> None:
-        """Read all frames."""
+    def fill(self, workers: int, progress: Progress, also: Show | None = None) -> None:
+        """Read all frames; ``also`` is shown each of them as it was decoded."""
         weights = self.burst.encoding.space.luminance_weights
         progress.start("looking at the frames", len(self.places))
 
         def show(place: int, pixels: PixelArray) -> None:
+            if also is not None:
+                also(place, pixels)
             light = reduce_light(pixels, self.burst.encoding, self.factor)
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
@@ -114,13 +116,26 @@ def copies_of(
     burst: Burst, places: Sequence[int], factor: int, workers: int, progress: Progress
 ) -> Iterator[Copies]:
     """Give the copies that registration looks at."""
-    plain = Copies(burst, places, factor)
     if len(burst.runs(places)) == len(places):
-        yield plain
+        yield Copies(burst, places, factor)
         return
+    with spooled_copies(burst, places, factor, workers, progress) as copies:
+        yield copies
+
+
+@contextmanager
+def spooled_copies(
+    burst: Burst,
+    places: Sequence[int],
+    factor: int,
+    workers: int,
+    progress: Progress,
+    also: Show | None = None,
+) -> Iterator[SpooledCopies]:
+    """Give copies that wait on disk, made in one reading of the files."""
     with ExitStack() as stack:
         with _told():
             spool = stack.enter_context(tempfile.TemporaryFile(buffering=0))
         spooled = SpooledCopies(burst, places, factor, spool)
-        spooled.fill(workers, progress)
+        spooled.fill(workers, progress, also)
         yield spooled

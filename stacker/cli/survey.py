@@ -1,0 +1,94 @@
+"""``stacker survey``: what is in a burst, before it is exposed."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stacker.cli import options
+from stacker.cli.survey_table import table
+from stacker.cli.telling import showing_progress, tell, telling_errors
+from stacker.cli.words import spoken
+
+if TYPE_CHECKING:
+    from stacker.survey.records import Survey
+
+WIDTH = 100
+
+
+def survey(
+    burst: options.Burst,
+    first: options.First = None,
+    last: options.Last = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Show every frame of a long burst in the table.")
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print everything as JSON, and nothing else.")
+    ] = False,
+    interval: options.Interval = None,
+    frame_shutter: options.FrameShutter = None,
+    memory: options.Memory = None,
+    workers: options.Workers = None,
+    quiet: options.Quiet = False,
+) -> None:
+    """Look at a burst before exposing it: rhythm, shake, light, odd frames, and what suits it.
+
+    Example: stacker survey frames/
+
+    For a program: stacker survey frames/ --json > survey.json
+    """
+    with telling_errors():
+        import stacker
+        from stacker.engine.memory import parse_size
+
+        opened = stacker.open_burst(burst, interval_s=interval, frame_shutter_s=frame_shutter)
+        with showing_progress(quiet=quiet) as progress:
+            found = stacker.survey(
+                opened,
+                first=first,
+                last=last,
+                memory=None if memory is None else parse_size(memory),
+                workers=workers,
+                progress=progress,
+            )
+        if as_json:
+            tell(json.dumps(found.to_json(), indent=1))
+            return
+        for line in _lines(found, whole=every):
+            tell(line)
+
+
+def _lines(found: Survey, *, whole: bool) -> list[str]:
+    """Return what is printed: a sentence, the table, the findings, the command."""
+    lines = [_headline(found), "", *table(found.frames, whole=whole), ""]
+    for finding in found.findings:
+        words = " ".join(filter(None, (finding.what, finding.cause, finding.remedy)))
+        lines += textwrap.wrap(
+            f"{finding.severity}: {words}",
+            WIDTH,
+            subsequent_indent="  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+    if not found.findings:
+        lines.append("Nothing was found that spoils the picture.")
+    if found.command:
+        lines += ["", "Suggested:", f"  {found.command}"]
+    return lines
+
+
+def _headline(found: Survey) -> str:
+    """Return the burst in one sentence."""
+    rhythm, (width, height) = found.rhythm, found.size
+    words = [f"{len(found.frames)} frames of {width} x {height}"]
+    if rhythm.shutter_s is not None:
+        words.append(f"{spoken(rhythm.shutter_s)} each")
+    if rhythm.interval_s is not None:
+        words.append(f"one every {spoken(rhythm.interval_s)}")
+    if rhythm.open_s is not None and rhythm.elapsed_s is not None:
+        words.append(f"open for {spoken(rhythm.open_s)} of {spoken(rhythm.elapsed_s)}")
+    return ", ".join(words) + "."
