@@ -33,7 +33,7 @@ MAY_IMPORT = {
         "finish",
         "survey",
         "version",
-    },  # fmt: skip
+    },
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
     "cli": {"errors", "version", "blend", "burst", "engine", "finish", "scenes", "survey", "demo"},
     "__init__": {"errors", "version", "light", "burst", "engine", "scenes", "survey"},

@@ -55,30 +55,75 @@ def survey(
                 workers=workers,
                 progress=progress,
             )
+        named = [*burst, *_typed(first, last, interval, frame_shutter)]
         if as_json:
-            tell(json.dumps(found.to_json(), indent=1))
+            tell(json.dumps(found.to_json(named), indent=1))
             return
-        for line in _lines(found, whole=every):
+        for line in _lines(found, named, whole=every):
             tell(line)
 
 
-def _lines(found: Survey, *, whole: bool) -> list[str]:
+def _typed(
+    first: int | None, last: int | None, interval: float | None, frame_shutter: float | None
+) -> list[str]:
+    """Return what was said about the burst and holds for the exposure too, as it is typed."""
+    given = {
+        "--first": first,
+        "--last": last,
+        "--interval": interval,
+        "--frame-shutter": frame_shutter,
+    }
+    return [w for name, value in given.items() if value is not None for w in (name, f"{value:g}")]
+
+
+def _lines(found: Survey, named: list[str], *, whole: bool) -> list[str]:
     """Return what is printed: a sentence, the table, the findings, the command."""
     lines = [_headline(found), "", *table(found.frames, whole=whole), ""]
     for finding in found.findings:
         words = " ".join(filter(None, (finding.what, finding.cause, finding.remedy)))
-        lines += textwrap.wrap(
-            f"{finding.severity}: {words}",
-            WIDTH,
-            subsequent_indent="  ",
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
+        lines += _wrapped(f"{finding.severity}: {words}", indent="  ")
     if not found.findings:
         lines.append("Nothing was found that spoils the picture.")
-    if found.command:
-        lines += ["", "Suggested:", f"  {found.command}"]
-    return lines
+    said = " ".join([_subject(found), *_figures(found)])
+    return [*lines, "", *_wrapped(said), "", "To go on with:", f"  {found.command(named)}"]
+
+
+def _wrapped(sentences: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        sentences,
+        WIDTH,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def _subject(found: Survey) -> str:
+    """Return what the burst seems to be of."""
+    subject = found.measured["subject"]
+    if subject is None:
+        return "There are too few frames to tell what the burst is of."
+    name = subject["name"].replace("-", " ")
+    what = "a scene in which nothing moves" if name == "still" else name
+    return f"This is {subject['confidence']} {what}: {', '.join(subject['reasons'])}."
+
+
+def _figures(found: Survey) -> list[str]:
+    """Return sentences about what moves and about noise."""
+    movement, noise = found.measured["movement"], found.measured["noise"]
+    said = []
+    if movement is not None and movement["moving"] > 0:
+        said.append(
+            f"At any moment {movement['moving']:.1%} of the picture is in motion; a median would "
+            f"clear {movement['vanishing']:.1%} of it."
+        )
+    if noise is not None:
+        about = "would be about" if noise["extrapolated"] else "is"
+        said.append(
+            f"The noise of one frame at mid grey {about} {100 * noise['at_mid_grey']:.2g} % of "
+            f"white (signal to noise {noise['snr_mid_grey']:.0f})."
+        )
+    return said
 
 
 def _headline(found: Survey) -> str:

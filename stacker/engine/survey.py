@@ -17,12 +17,22 @@ from stacker.engine.progress import Progress, Silent
 from stacker.engine.settings import Settings
 from stacker.engine.span import span_of
 from stacker.errors import BurstError, FrameError
-from stacker.light.encoding import Encoding, LightArray, PixelArray
+from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
 from stacker.register import BurstMotion, register_frames, working_factor
+from stacker.survey.analysis import analyse
 from stacker.survey.brightness import Brightness, measure_brightness
+from stacker.survey.held import held_source
+from stacker.survey.noise import (
+    SIDE,
+    Noise,
+    PatchArray,
+    measure_noise,
+    pair_places,
+    square_places,
+)
 from stacker.survey.records import FrameRecord, Survey
 from stacker.survey.report import Seen, conclude
-from stacker.survey.shake import places_of
+from stacker.survey.shake import places_of, stand_of
 from stacker.survey.timing import rhythm_of
 from stacker.survey.vetting import relative_sharpness, verdicts_of
 from stacker.version import PROGRAM
@@ -39,12 +49,33 @@ class _Facts:
     """What is measured of full-size frames while they are at hand, by their place."""
 
     burst: Burst
+    noise_at: frozenset[int]
     clipped: dict[int, float] = field(default_factory=dict)
     black: dict[int, float] = field(default_factory=dict)
+    squares: dict[int, PatchArray] = field(default_factory=dict)
 
     def __call__(self, place: int, pixels: PixelArray) -> None:
         self.clipped[place] = clipped_share(pixels, self.burst.encoding)
         self.black[place] = black_share(pixels)
+        if place in self.noise_at:
+            self.squares[place] = self._squares(pixels)
+
+    def _squares(self, pixels: PixelArray) -> PatchArray:
+        """Return squares of green light at full size, float32 (S, side, side)."""
+        cut = [
+            decode(np.ascontiguousarray(pixels[y : y + SIDE, x : x + SIDE]), self.burst.encoding)
+            for y, x in square_places(self.burst.size)
+        ]
+        return np.stack(cut)[..., 1] if cut else np.empty((0, SIDE, SIDE), np.float32)
+
+    def noise(self) -> Noise | None:
+        """Return the noise of frames that stood still; needs neighbours that could be read."""
+        pairs = [
+            (self.squares[place], self.squares[place + 1])
+            for place in sorted(self.squares)
+            if place + 1 in self.squares
+        ]
+        return measure_noise(pairs)
 
 
 def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Survey:
@@ -65,7 +96,8 @@ def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None 
     progress = progress or Silent()
     span = span_of(burst, settings)
     places = [place for place in span if burst.frames[place].problem is None]
-    facts = _Facts(burst)
+    firsts = [places[k] for k in pair_places(len(places))]
+    facts = _Facts(burst, frozenset(firsts) | {place + 1 for place in firsts})
     workers = _workers(burst, settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
@@ -96,27 +128,46 @@ def _surveyed(
         return copies(readable[index])
 
     motion, why_not = _motion(burst, source, len(readable), copies.factor, workers, progress)
-    progress.start("comparing the light", 1)
+    progress.start("comparing the frames", 2)
+    starts = [burst.frames[place].start_s for place in readable]
     light = measure_brightness(
-        source,
-        [burst.frames[place].start_s for place in readable],
+        held_source(source, motion, copies.factor),
+        starts,
         Encoding("float32", burst.encoding.space),
     )
     progress.advance()
     records = _records(burst, span, readable, copies.bad, facts, motion, light)
+    rhythm = rhythm_of([r.start_s for r in records], [r.shutter_s for r in records])
+    where = [records[place - span.start].place for place in readable]
+    stand = stand_of(motion, where, burst.size)
+    analysis = analyse(
+        source,
+        motion,
+        light,
+        starts_s=starts,
+        elapsed_s=rhythm.elapsed_s or 0.0,
+        size=burst.size,
+        factor=copies.factor,
+        stand=stand,
+        weights=burst.encoding.space.luminance_weights,
+    )
+    progress.advance()
     return conclude(
         Seen(
             program=PROGRAM,
             size=burst.size,
             records=records,
             looked_at=tuple(place - span.start for place in readable),
-            rhythm=rhythm_of([r.start_s for r in records], [r.shutter_s for r in records]),
+            rhythm=rhythm,
             settings=tuple(asdict(read_settings(burst.frames[place].exif)) for place in span),
             warnings=burst.warnings,
             stills=len(burst.runs(span)) == len(span),
             motion=motion,
             why_not_held=why_not,
+            stand=stand,
             light=light,
+            analysis=analysis,
+            noise=facts.noise() if stand == "tripod" else None,
         )
     )
 

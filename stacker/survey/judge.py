@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
+from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
 from stacker.survey.findings import Finding, listed
 from stacker.survey.numbering import Numbering
@@ -141,8 +142,7 @@ def light_findings(light: Brightness, records: Sequence[FrameRecord]) -> list[Fi
             Finding(
                 "flicker",
                 "caution",
-                f"The light flickers by {light.flicker:.2g} of itself from frame to frame "
-                f"({100 * light.flicker:.2g} %).",
+                f"The light flickers by {100 * light.flicker:.2g} % from frame to frame.",
                 "The aperture does not close the same each time, the exposure was automatic, or "
                 "lamps pulse with the mains.",
                 "--even auto takes it out. Next time set the exposure by hand.",
@@ -249,3 +249,41 @@ def frame_findings(records: Sequence[FrameRecord]) -> list[Finding]:
 def _singular(clause: str) -> str:
     first, _, rest = clause.partition(" ")
     return f"{ {'are': 'is', 'show': 'shows', 'cannot': 'cannot'}[first] } {rest}"
+
+
+# share of the picture from which on it is worth a word that it is never empty
+SOME_BUSY = 0.002
+
+
+def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
+    """Return findings about what a median would leave in the picture, for things that pass."""
+    movers, subject = analysis.movers, analysis.subject
+    if movers.never_empty < SOME_BUSY or movers.box is None or subject.name == "water":
+        return []
+    return [
+        Finding(
+            "never-empty",
+            "note",
+            f"{movers.never_empty:.1%} of the picture is never empty for long, above all "
+            f"{place_in_words(movers.box, size)} ({_box(movers.box)}).",
+            "Something is there, or something changes there, in more than half of the frames.",
+            "A median cannot take it away there; more frames, over a longer time, may.",
+        )
+    ]
+
+
+def place_in_words(box: tuple[int, int, int, int], size: tuple[int, int]) -> str:
+    """Return where a box lies in a picture of (width, height), such as "at the lower left"."""
+    across = (box[0] + box[2] / 2) / size[0]
+    down = (box[1] + box[3] / 2) / size[1]
+    rows = "upper" if down < 1 / 3 else "lower" if down > 2 / 3 else ""
+    columns = "left" if across < 1 / 3 else "right" if across > 2 / 3 else ""
+    if not rows and not columns:
+        return "in the middle"
+    if rows and not columns:
+        return f"in the {rows} middle"
+    return f"at the {rows} {columns}" if rows else f"at the {columns}"
+
+
+def _box(box: tuple[int, int, int, int]) -> str:
+    return f"{box[2]} x {box[3]} px from {box[0]},{box[1]}"

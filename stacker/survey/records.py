@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import shlex
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -84,7 +85,8 @@ class Survey:
     motion_model : how registration explains the burst; None where it cannot be held to one view.
     findings : the worst first.
     measured : figures about light, movement, noise and subject, by their keys of the JSON.
-    command : a command line that suits the burst, ready to paste.
+    options : words of ``stacker expose`` that suit the burst; see ``command``.
+    output : a name for the picture.
     """
 
     program: str
@@ -95,10 +97,15 @@ class Survey:
     reference: int | None
     motion_model: str | None
     findings: tuple[Finding, ...]
-    command: str
+    options: tuple[str, ...] = ()
+    output: str = "exposure.tif"
     measured: Mapping[str, Any] = field(default_factory=dict)
 
-    def to_json(self) -> dict[str, Any]:
+    def command(self, sources: Sequence[str] = ("BURST",)) -> str:
+        """Return a command line for a shell; ``sources`` are the burst as it was named."""
+        return shlex.join(["stacker", "expose", *sources, *self.options, "-o", self.output])
+
+    def to_json(self, sources: Sequence[str] = ("BURST",)) -> dict[str, Any]:
         """Return everything as data for JSON, format 1: keys may be added, none goes."""
         rhythm = self.rhythm
         return {
@@ -129,7 +136,7 @@ class Survey:
                 }
                 for finding in self.findings
             ],
-            "command": self.command,
+            "command": self.command(sources),
         }
 
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from stacker.register import BurstMotion
 from stacker.survey import judge
+from stacker.survey.advice import options_for
+from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
 from stacker.survey.exposure_changes import CameraSettings, setting_changes
 from stacker.survey.findings import Finding, listed, worst_first
+from stacker.survey.noise import Noise
 from stacker.survey.numbering import read_numbering
 from stacker.survey.records import FrameRecord, Survey, rounded
-from stacker.survey.shake import Stand, moments_touched, stand_of
+from stacker.survey.shake import Stand, moments_touched
 from stacker.survey.timing import Rhythm
 
 
@@ -43,23 +46,24 @@ class Seen:
     stills: bool
     motion: BurstMotion | None
     why_not_held: str
+    stand: Stand
     light: Brightness
+    analysis: Analysis | None
+    noise: Noise | None
 
 
 def conclude(seen: Seen) -> Survey:
     """Return the survey."""
     read = [seen.records[place] for place in seen.looked_at]
     numbering = read_numbering([r.name for r in seen.records] if seen.stills else [])
-    stand: Stand = "unknown"
-    if seen.motion is not None:
-        stand = stand_of(seen.motion, [record.place for record in read], seen.size)
     findings = [
         *judge.frame_findings(seen.records),
         *judge.missing_numbers(numbering, seen.records, seen.rhythm),
         *judge.pauses(seen.records, seen.rhythm, numbering),
         *setting_changes(seen.settings, seen.records),
         *judge.light_findings(seen.light, read),
-        *_stand_findings(seen, stand, read),
+        *_stand_findings(seen, read),
+        *(judge.mover_findings(seen.analysis, seen.size) if seen.analysis else ()),
         *judge.clipping_findings(read),
         *judge.rhythm_findings(seen.rhythm),
         *(_opened(warning) for warning in seen.warnings),
@@ -70,11 +74,18 @@ def conclude(seen: Seen) -> Survey:
         frames=seen.records,
         size=seen.size,
         rhythm=seen.rhythm,
-        stand=stand,
+        stand=seen.stand,
         reference=reference,
         motion_model=seen.motion.motion_model if seen.motion else None,
         findings=worst_first(findings),
-        command="",
+        options=options_for(
+            seen.analysis.subject if seen.analysis else None,
+            seen.stand,
+            seen.records,
+            seen.light,
+            seen.analysis.followed if seen.analysis else None,
+        ),
+        output=f"{seen.analysis.subject.name}.tif" if seen.analysis else "exposure.tif",
         measured=_measured(seen),
     )
 
@@ -84,18 +95,50 @@ def _opened(warning: str) -> Finding:
 
 
 def _measured(seen: Seen) -> dict[str, Any]:
-    light = seen.light
+    """Return the figures of the whole burst, by their keys of the JSON."""
+    light, analysis, noise = seen.light, seen.analysis, seen.noise
     return {
         "light": {
             "drift_stops": rounded(light.drift_stops, 3),
             "flicker": rounded(light.flicker, 5),
             "flicker_seen": light.seen,
-        }
+        },
+        "noise": noise
+        and {
+            "at_mid_grey": rounded(noise.at_mid_grey, 6),
+            "snr_mid_grey": rounded(noise.snr_mid_grey, 1),
+            "shot": noise.shot,
+            "read_variance": noise.read_variance,
+            "extrapolated": noise.extrapolated,
+        },
+        "movement": analysis and _movement(analysis),
+        "subject": analysis
+        and {
+            "name": analysis.subject.name,
+            "confidence": analysis.subject.confidence,
+            "reasons": list(analysis.subject.reasons),
+        },
     }
 
 
-def _stand_findings(seen: Seen, stand: Stand, read: Sequence[FrameRecord]) -> list[Finding]:
+def _movement(analysis: Analysis) -> dict[str, Any]:
+    movers, speed = analysis.movers, analysis.speed
+    return {
+        "moving": rounded(movers.moving, 5),
+        "touched": rounded(movers.touched, 5),
+        "vanishing": rounded(movers.vanishing, 5),
+        "never_empty": rounded(movers.never_empty, 5),
+        "never_empty_box": list(movers.box) if movers.box else None,
+        "speed_px_per_s": rounded(speed.px_per_s, 2),
+        "followed": rounded(speed.followed, 3),
+        "along_lanes": rounded(speed.along_lanes, 3),
+        "traits": {name: rounded(value, 5) for name, value in asdict(analysis.traits).items()},
+    }
+
+
+def _stand_findings(seen: Seen, read: Sequence[FrameRecord]) -> list[Finding]:
     """Return what there is to say about how the camera stood."""
+    stand = seen.stand
     places = [record.place for record in read]
     shakes = [place.shake_px for place in places if place is not None]
     if stand == "touched":

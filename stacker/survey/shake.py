@@ -63,8 +63,12 @@ def _place(frame: FrameMotion, size: tuple[int, int]) -> Place | None:
     return place_of(frame.to_reference, size)
 
 
-def stand_of(motion: BurstMotion, places: Sequence[Place | None], size: tuple[int, int]) -> Stand:
+def stand_of(
+    motion: BurstMotion | None, places: Sequence[Place | None], size: tuple[int, int]
+) -> Stand:
     """Return what the camera stood on, as far as its motion tells."""
+    if motion is None:
+        return "unknown"
     used = [p for p, f in zip(places, motion.frames, strict=True) if f.used and p is not None]
     if motion.is_still:
         return "tripod"
