@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -17,6 +18,15 @@ if TYPE_CHECKING:
     from stacker.survey.records import Survey
 
 WIDTH = 100
+# how subjects are said in a sentence, where the name alone is not enough
+SUBJECTS = {
+    "water": "water in motion",
+    "star-trails": "a sky of stars that turns",
+    "light-painting": "light painting",
+    "crowd": "a place where people come and go",
+    "pan": "a pan",
+    "still": "a scene in which nothing moves",
+}
 
 
 def survey(
@@ -28,6 +38,15 @@ def survey(
     ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print everything as JSON, and nothing else.")
+    ] = False,
+    path: Annotated[
+        Path | None,
+        typer.Option(
+            "--path", help="Draw the camera's way as a plot, .svg or .png.", metavar="FILE"
+        ),
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a plot that is there.")
     ] = False,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
@@ -44,8 +63,13 @@ def survey(
     with telling_errors():
         import stacker
         from stacker.engine.memory import parse_size
+        from stacker.engine.survey_plot import check_plot, save_plot
 
+        if path is not None:
+            check_plot(path, overwrite=overwrite)
         opened = stacker.open_burst(burst, interval_s=interval, frame_shutter_s=frame_shutter)
+        if path is not None:
+            check_plot(path, overwrite=overwrite, sources=opened.sources)
         with showing_progress(quiet=quiet) as progress:
             found = stacker.survey(
                 opened,
@@ -55,6 +79,8 @@ def survey(
                 workers=workers,
                 progress=progress,
             )
+        if path is not None:
+            save_plot(found, path, overwrite=overwrite, sources=opened.sources)
         named = [*burst, *_typed(first, last, interval, frame_shutter)]
         if as_json:
             tell(json.dumps(found.to_json(named), indent=1))
@@ -103,9 +129,8 @@ def _subject(found: Survey) -> str:
     subject = found.measured["subject"]
     if subject is None:
         return "There are too few frames to tell what the burst is of."
-    name = subject["name"].replace("-", " ")
-    what = "a scene in which nothing moves" if name == "still" else name
-    return f"This is {subject['confidence']} {what}: {', '.join(subject['reasons'])}."
+    what = SUBJECTS.get(subject["name"], subject["name"])
+    return f"This is {subject['confidence']} {what}: {'; '.join(subject['reasons'])}."
 
 
 def _figures(found: Survey) -> list[str]:

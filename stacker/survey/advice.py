@@ -11,7 +11,7 @@ from stacker.survey.shake import Stand
 from stacker.survey.subject import Subject
 
 # a shake smaller than this is not worth resampling the frames for, px
-WORTH_HOLDING_PX = 0.3
+WORTH_HOLDING_PX = 0.5
 # verdicts of frames that spoil a picture
 LEFT_OUT = ("unreadable", "black", "flash", "blurred", "elsewhere")
 

@@ -21,13 +21,15 @@ from stacker.survey.movers import (
     chosen_frames,
     find_movers,
 )
-from stacker.survey.shake import Stand, place_of
+from stacker.survey.shake import Stand, place_of, places_of, straightness
 from stacker.survey.speed import MOST_PAIRS, Speed, measure_speed
 from stacker.survey.subject import NIGHT, STAR_PARTS, Subject, name_subject
 from stacker.survey.traits import Traits, traits_of
 
 # frames in which the sky is looked for
 SKY_FRAMES = 12
+# a pan's way is as straight as this
+STRAIGHT = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +84,8 @@ def analyse(
         return None
     traits = traits_of(roots, movers)
     followed = None
-    if stand in ("moving", "unknown"):
+    way = [] if motion is None else places_of(motion, size)
+    if stand == "unknown" or (stand == "moving" and straightness(way) > STRAIGHT):
         as_it_lies, _ = roots_of(source, numbers, light.stops, LONG_SIDE)
         followed = what_is_followed(np.nan_to_num(as_it_lies), scale)
     speed = _speed(held, good, light, movers, starts_s, scale)

@@ -104,10 +104,21 @@ def pauses(records: Sequence[FrameRecord], rhythm: Rhythm, numbering: Numbering)
     ]
 
 
-def rhythm_findings(rhythm: Rhythm) -> list[Finding]:
-    """Return a finding where the shutter was shut for much of the time."""
+# what gaps do to a picture of each subject for which they matter
+DASHES = {
+    "water": "Water shows steps where it moved on between frames.",
+    "traffic": "Streaks of lamps come out dashed.",
+    "star-trails": "Trails of stars come out dashed.",
+    "fireworks": "Sparks that flew between frames are lost.",
+    "light-painting": "Strokes of light come out dashed.",
+    "pan": "The background shows steps.",
+}
+
+
+def rhythm_findings(rhythm: Rhythm, subject: str) -> list[Finding]:
+    """Return a finding where the shutter was shut for much of the time, and it matters."""
     share = rhythm.open_share
-    if share is None or share >= DASHED or rhythm.gap_s is None:
+    if share is None or share >= DASHED or rhythm.gap_s is None or subject not in DASHES:
         return []
     return [
         Finding(
@@ -116,8 +127,8 @@ def rhythm_findings(rhythm: Rhythm) -> list[Finding]:
             f"The shutter was open for {share:.0%} of the time; the usual gap is "
             f"{rhythm.gap_s:.3g} s.",
             "The camera writes, waits for the interval, or reduces noise by itself between frames.",
-            "Streaks of lamps and stars come out dashed, and water shows steps. Next time set the "
-            "shutter as long as the interval allows, and the camera's own noise reduction off.",
+            f"{DASHES[subject]} Next time set the shutter as long as the interval allows, and the "
+            "camera's own noise reduction off.",
         )
     ]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -25,10 +26,10 @@ LONG_SIDE = 320
 SIGMAS, LEAST_SEEN = 4.5, 0.012
 # how far held frames may still be off, px: an edge that moved so far has not been covered
 OFF_PX = 0.3
-# the narrowest two fifths of normal values span so many standard deviations
-SHORTH_SIGMAS = 1.049
-# share of the pixels, the stillest ones, that tell the noise
+# percent of the pixels, the stillest ones, that tell the noise
 STILLEST = 20
+# pixels of pure noise that tell what these have by chance
+TRIALS = 2000
 # a spot covered for more than this share of the frames keeps something in a median
 NEVER_EMPTY = 0.5
 # specks of fewer pixels than this are noise
@@ -99,7 +100,9 @@ def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool
     inside = seen > len(roots) / 2
     share = np.divide(cover, seen, out=np.zeros_like(cover), where=seen > 0)
     count = max(1, int(inside.sum()))
-    busy = inside & (share > NEVER_EMPTY)
+    # a thin line is the rim of a frame that was moved, or an edge that was held badly
+    taken = (inside & (share > NEVER_EMPTY)).astype(np.uint8)
+    busy = cv2.morphologyEx(taken, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0
     touched = inside & (cover > 0)
     return Movers(
         moving=float(of_frame.mean()),
@@ -119,12 +122,23 @@ def _noise(roots: npt.NDArray[np.float32]) -> float:
     count = len(roots)
     agreeing = max(2, int(np.ceil(0.4 * count)))
     # every third pixel along each side is plenty
-    ordered = np.sort(roots[:, ::3, ::3], axis=0)
-    width = (ordered[agreeing - 1 :] - ordered[: count - agreeing + 1]).min(axis=0)
+    found = _stillest_width(roots[:, ::3, ::3].reshape(count, -1), agreeing)
+    return found / _width_of_noise(count, agreeing) if np.isfinite(found) else 0.0
+
+
+def _stillest_width(values: npt.NDArray[np.float32], agreeing: int) -> float:
+    """Return the narrowest span of so many of each column's values, of the stillest columns."""
+    ordered = np.sort(values, axis=0)
+    width = (ordered[agreeing - 1 :] - ordered[: len(values) - agreeing + 1]).min(axis=0)
     known = width[np.isfinite(width)]
-    if not known.size:
-        return 0.0
-    return float(np.percentile(known, STILLEST)) / SHORTH_SIGMAS
+    return float(np.percentile(known, STILLEST)) if known.size else float("nan")
+
+
+@cache
+def _width_of_noise(count: int, agreeing: int) -> float:
+    """Return the same for noise of deviation 1: no formula is as short as trying it out."""
+    trial = np.random.default_rng(0).normal(size=(count, TRIALS)).astype(np.float32)
+    return _stillest_width(trial, agreeing)
 
 
 def _steepness(still: RootArray) -> RootArray:

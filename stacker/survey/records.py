@@ -27,7 +27,8 @@ class FrameRecord:
     sharpness : its fine detail in its worst direction against the burst's middle, about 1;
         None where it cannot be compared.
     place : where it looked; None where that cannot be told.
-    verdict : ``"good"`` or in a word or two what is wrong.
+    verdict : ``"good"`` or in a word or two what is wrong; ``"unknown"`` where frames cannot be
+        held to one view.
     why : the same in a clause; "" for a good frame.
     """
 
@@ -46,8 +47,8 @@ class FrameRecord:
 
     @property
     def good(self) -> bool:
-        """Whether it belongs in a picture."""
-        return self.verdict == "good"
+        """Whether nothing speaks against it."""
+        return self.verdict in ("good", "unknown")
 
     def to_json(self) -> dict[str, Any]:
         """Return it as data for JSON."""

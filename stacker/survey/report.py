@@ -19,6 +19,9 @@ from stacker.survey.records import FrameRecord, Survey, rounded
 from stacker.survey.shake import Stand, moments_touched
 from stacker.survey.timing import Rhythm
 
+# a tripod that moved less, in pixels, may as well have stood still
+TOUCHED_PX = 0.5
+
 
 @dataclass(frozen=True, eq=False)
 class Seen:
@@ -56,6 +59,7 @@ def conclude(seen: Seen) -> Survey:
     """Return the survey."""
     read = [seen.records[place] for place in seen.looked_at]
     numbering = read_numbering([r.name for r in seen.records] if seen.stills else [])
+    subject = seen.analysis.subject if seen.analysis else None
     findings = [
         *judge.frame_findings(seen.records),
         *judge.missing_numbers(numbering, seen.records, seen.rhythm),
@@ -65,7 +69,7 @@ def conclude(seen: Seen) -> Survey:
         *_stand_findings(seen, read),
         *(judge.mover_findings(seen.analysis, seen.size) if seen.analysis else ()),
         *judge.clipping_findings(read),
-        *judge.rhythm_findings(seen.rhythm),
+        *judge.rhythm_findings(seen.rhythm, subject.name if subject else ""),
         *(_opened(warning) for warning in seen.warnings),
     ]
     reference = read[seen.motion.reference].number if seen.motion else None
@@ -79,13 +83,13 @@ def conclude(seen: Seen) -> Survey:
         motion_model=seen.motion.motion_model if seen.motion else None,
         findings=worst_first(findings),
         options=options_for(
-            seen.analysis.subject if seen.analysis else None,
+            subject,
             seen.stand,
             seen.records,
             seen.light,
             seen.analysis.followed if seen.analysis else None,
         ),
-        output=f"{seen.analysis.subject.name}.tif" if seen.analysis else "exposure.tif",
+        output=f"{subject.name}.tif" if subject else "exposure.tif",
         measured=_measured(seen),
     )
 
@@ -144,14 +148,15 @@ def _stand_findings(seen: Seen, read: Sequence[FrameRecord]) -> list[Finding]:
     if stand == "touched":
         moments = moments_touched(places)
         names = [read[index].name for index in moments]
+        much = max(shakes) >= TOUCHED_PX
         return [
             Finding(
                 "tripod-touched",
-                "caution",
-                f"The tripod was touched before {listed(names)}; the picture moved by up to "
-                f"{max(shakes):.2g} px.",
-                "A hand, the wind or a soft ground moved it.",
-                "--hold scene brings the frames together.",
+                "caution" if much else "note",
+                f"The tripod {'was touched' if much else 'gave way a little'} before "
+                f"{listed(names)}; the picture moved by up to {max(shakes):.2g} px.",
+                "A hand, the wind or soft ground moved it.",
+                "--hold scene brings the frames together." if much else "It will hardly be seen.",
                 tuple(read[index].number for index in moments),
             )
         ]

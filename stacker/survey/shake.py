@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -77,6 +78,16 @@ def stand_of(
     across = max(p.x_px for p in used) - min(p.x_px for p in used)
     down = max(p.y_px for p in used) - min(p.y_px for p in used)
     return "moving" if math.hypot(across, down) > CARRIED * max(size) else "handheld"
+
+
+def straightness(places: Sequence[Place | None]) -> float:
+    """Return how straight the way of the centre is: from first to last over the whole way, 0 to 1.
+
+    A pan goes straight on; a hand that holds still, or looks about, comes back.
+    """
+    way = [complex(place.x_px, place.y_px) for place in places if place is not None]
+    length = sum(abs(two - one) for one, two in pairwise(way))
+    return abs(way[-1] - way[0]) / length if length > 0 else 0.0
 
 
 def moments_touched(places: Sequence[Place | None], least_px: float = 0.05) -> list[int]:

@@ -102,10 +102,10 @@ def name_subject(
     night = traits.light < NIGHT
     if turn_deg is not None:
         return _stars(turn_deg)
-    if stand == "moving" and follows is not None:
+    if follows is not None:
         return Subject(
             "pan",
-            "probably",
+            "probably" if stand == "moving" else "perhaps",
             ("the picture travels while a part of it keeps its place in the frame",),
         )
     if night and traits.lit >= LEAST_LIT and traits.sparse > COMES_AND_GOES:
@@ -136,32 +136,34 @@ def _lights(traits: Traits) -> Subject:
     if traits.lit_parts >= STAR_PARTS and traits.lit_varies < STAR_VARIES:
         return _stars(0.0)
     varies, again = traits.lit_varies, traits.lit_again
-    # each factor is 1 where the two are told apart
+    # each ratio is 1 where the two are told apart: first light that wanders at its own pace from
+    # light that comes and goes, then what keeps to lanes from what fills the sky
+    comes = _log(varies / 0.68) + _log(traits.lit_height / 0.25) + _log(again / 1.3)
     lanes = _log(again / 2.0) + 0.5 * _log(8 / traits.lit_parts) + 0.5 * _log(0.12 / traits.lit)
-    bursts = _log(varies / 0.68) + _log(traits.lit_height / 0.25) + 0.5 * _log(again / 1.3)
-    if max(lanes, bursts) <= 0:
+    if comes <= 0:
         return Subject(
             "light-painting",
-            _sure(-max(lanes, bursts)),
+            _sure(-comes),
             (
                 "lights wander through the dark",
-                "hardly a place is lit twice",
-                f"about as much is lit in every frame (it varies by {varies:.0%})",
+                f"a place is lit {again:.1f} times",
+                f"what is lit varies by {varies:.0%} from frame to frame",
             ),
         )
-    if lanes >= bursts:
+    sure = _sure(min(comes, abs(lanes)))
+    if lanes > 0:
         return Subject(
             "traffic",
-            _sure(lanes),
+            sure,
             (
                 "bright streaks run through the dark",
-                f"the same narrow paths ({traits.lit:.1%} of the picture) are lit "
+                f"the same narrow paths, {traits.lit:.1%} of the picture, are lit "
                 f"{again:.1f} times",
             ),
         )
     return Subject(
         "fireworks",
-        _sure(bursts),
+        sure,
         (
             "bright sparks appear in the dark and are gone",
             f"what is lit varies by {varies:.0%} from frame to frame",

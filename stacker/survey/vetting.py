@@ -41,7 +41,8 @@ def verdicts_of(
         elif index in light.flashed:
             found.append(("flash", why or "a flash or other light lit all of it"))
         elif frame is None or sharpness is None:
-            found.append(("good", ""))
+            # a frame alone has nothing to be held to
+            found.append(("good", "") if count == 1 else ("unknown", "it cannot be compared"))
         elif not frame.used and frame.agreement < BELIEVED:
             found.append(("elsewhere", why))
         elif sharpness[index] < BLURRED:
