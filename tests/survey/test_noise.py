@@ -1,5 +1,7 @@
 """The noise found in simulated squares, whose noise is known."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -19,14 +21,8 @@ def squares(seed, levels, full_well_e, read_e):
 @pytest.mark.parametrize("full_well_e, read_e", [(48_000, 3), (4_000, 8), (600, 12)])
 def test_noise_is_found_within_a_tenth(full_well_e, read_e):
     levels = np.geomspace(0.02, 0.6, 64)
-    pairs = [
-        (
-            squares(2 * n, levels, full_well_e, read_e),
-            squares(2 * n + 1, levels, full_well_e, read_e),
-        )
-        for n in range(3)
-    ]
-    noise = measure_noise(pairs)
+    shots = [squares(number, levels, full_well_e, read_e) for number in range(6)]
+    noise = measure_noise(list(pairwise(shots)))
     truth = np.sqrt(MID_GREY / full_well_e + (read_e / full_well_e) ** 2)
     assert noise.at_mid_grey == pytest.approx(truth, rel=WITHIN)
     assert not noise.extrapolated

@@ -45,9 +45,10 @@ def test_frames_whose_times_contradict_their_numbers_are_backwards():
     assert not found.holes
 
 
-@pytest.mark.parametrize(
-    "other", [["a.jpg", "b.jpg"], ["KP_0001.jpg", "other_0002.jpg"], ["1.jpg"]]
-)
+OTHER = [["a.jpg", "b.jpg"], ["KP_0001.jpg", "other_0002.jpg"], ["1.jpg"]]
+
+
+@pytest.mark.parametrize("other", OTHER)
 def test_names_without_a_common_counter_tell_nothing(other):
     found = read_numbering(other)
     assert (found.holes, found.doubled, found.backwards) == ((), (), ())
