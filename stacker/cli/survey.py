@@ -142,6 +142,9 @@ def _figures(found: Survey) -> list[str]:
             f"At any moment {movement['moving']:.1%} of the picture is in motion; a median would "
             f"clear {movement['vanishing']:.1%} of it."
         )
+        speed = movement["speed_px_per_s"]
+        if speed is not None and found.measured["subject"]["name"] not in ("traffic", "crowd"):
+            said.append(f"What moves goes at about {speed:.0f} px a second.")
     if noise is not None:
         about = "would be about" if noise["extrapolated"] else "is"
         said.append(

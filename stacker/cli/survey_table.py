@@ -76,10 +76,8 @@ def _cells(record: FrameRecord) -> tuple[str, ...]:
 
 
 def _short(name: str) -> str:
-    """Return a name cut in its middle where it is long: both ends tell frames apart."""
-    if len(name) <= NAME_WIDTH:
-        return name
-    return f"{name[: NAME_WIDTH // 2 - 1]}..{name[-(NAME_WIDTH // 2 - 1) :]}"
+    """Return the end of a name where it is long: there the frames are told apart."""
+    return name if len(name) <= NAME_WIDTH else f"..{name[2 - NAME_WIDTH :]}"
 
 
 def _start(start_s: float) -> str:

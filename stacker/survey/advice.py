@@ -30,7 +30,8 @@ def options_for(
         words += ["--hold", "subject", "--box", ",".join(map(str, followed))]
     elif stand != "unknown" and _shake(records) > WORTH_HOLDING_PX:
         words += ["--hold", "scene"]
-    if subject is None or subject.name not in ("dusk", "fireworks"):
+    lit_alike = subject is None or subject.name not in ("dusk", "fireworks")
+    if stand != "unknown" and lit_alike:
         if light.jumps:
             words += ["--even", "level"]
         elif light.seen:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from statistics import median
 
 from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
-from stacker.survey.findings import Finding, listed
+from stacker.survey.findings import Finding, Severity, listed
 from stacker.survey.numbering import Numbering
 from stacker.survey.records import FrameRecord
 from stacker.survey.timing import Rhythm
@@ -203,33 +204,56 @@ def clipping_findings(records: Sequence[FrameRecord]) -> list[Finding]:
     return findings
 
 
-# how frames with one verdict are told: severity, cause and remedy
-FRAME_FAULTS: dict[str, tuple[str, str, str]] = {
-    "unreadable": ("cannot be used", "", "--on-bad skip leaves them out."),
-    "black": (
-        "are black",
-        "The lens was covered, or the flash of another frame was missing.",
-        "",
+@dataclass(frozen=True)
+class _Fault:
+    """How frames with one verdict are told."""
+
+    severity: Severity
+    one: str
+    many: str
+    cause: str
+    remedy: str = "Leave them out with --without."
+
+
+FRAME_FAULTS = {
+    "unreadable": _Fault(
+        "problem",
+        "cannot be used",
+        "cannot be used",
+        "The file is damaged, cut short, or of another burst.",
+        "Copy it again from the card, or leave it out with --without.",
     ),
-    "flash": (
+    "black": _Fault("problem", "is black", "are black", "The lens was covered."),
+    "flash": _Fault(
+        "problem",
+        "is lit all over",
         "are lit all over",
         "A flash, a headlamp or a passing car lit the scene.",
-        "",
     ),
-    "blurred": (
+    "blurred": _Fault(
+        "problem",
+        "is blurred",
         "are blurred",
         "The camera moved, or lost its focus, while the shutter was open.",
-        "",
     ),
-    "elsewhere": (
+    "elsewhere": _Fault(
+        "problem",
+        "shows something else",
         "show something else",
         "The camera was bumped, turned away or covered.",
-        "",
     ),
-    "not held": (
+    "not held": _Fault(
+        "problem",
+        "cannot be held to the others",
         "cannot be held to the others",
         "Too little in them stands still.",
-        "",
+    ),
+    "soft": _Fault(
+        "caution",
+        "is softer than the others",
+        "are softer than the others",
+        "The camera shook a little, or the focus hunted.",
+        "In a mean they cost some sharpness; --without leaves them out.",
     ),
 }
 
@@ -237,29 +261,25 @@ FRAME_FAULTS: dict[str, tuple[str, str, str]] = {
 def frame_findings(records: Sequence[FrameRecord]) -> list[Finding]:
     """Return one finding for each kind of odd frame."""
     findings = []
-    for verdict, (what, cause, remedy) in FRAME_FAULTS.items():
+    for verdict, fault in FRAME_FAULTS.items():
         odd = [record for record in records if record.verdict == verdict]
         if not odd:
             continue
-        whys = list(dict.fromkeys(record.why for record in odd if record.why))
+        # frames that are told apart by their sharpness have a figure each
+        whys = list(dict.fromkeys(r.why for r in odd if r.why)) if verdict != "soft" else []
         names = listed([record.name for record in odd])
-        verb = what if len(odd) > 1 else _singular(what)
+        verb = fault.one if len(odd) == 1 else fault.many
         findings.append(
             Finding(
                 f"frame-{verdict.replace(' ', '-')}",
-                "problem",
+                fault.severity,
                 f"{names} {verb}{': ' + listed(whys) if whys else ''}.",
-                cause or "The file is damaged, cut short, or of another burst.",
-                remedy or "Leave them out with --without.",
+                fault.cause,
+                fault.remedy,
                 tuple(record.number for record in odd),
             )
         )
     return findings
-
-
-def _singular(clause: str) -> str:
-    first, _, rest = clause.partition(" ")
-    return f"{ {'are': 'is', 'show': 'shows', 'cannot': 'cannot'}[first] } {rest}"
 
 
 # share of the picture from which on it is worth a word that it is never empty

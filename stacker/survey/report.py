@@ -65,7 +65,8 @@ def conclude(seen: Seen) -> Survey:
         *judge.missing_numbers(numbering, seen.records, seen.rhythm),
         *judge.pauses(seen.records, seen.rhythm, numbering),
         *setting_changes(seen.settings, seen.records),
-        *judge.light_findings(seen.light, read),
+        # frames that look elsewhere cannot be compared in their light
+        *(judge.light_findings(seen.light, read) if seen.stand != "unknown" else ()),
         *_stand_findings(seen, read),
         *(judge.mover_findings(seen.analysis, seen.size) if seen.analysis else ()),
         *judge.clipping_findings(read),
