@@ -23,11 +23,13 @@ from stacker.survey.movers import (
 )
 from stacker.survey.shake import Stand, place_of, places_of, straightness
 from stacker.survey.speed import MOST_PAIRS, Speed, measure_speed
-from stacker.survey.subject import NIGHT, STAR_PARTS, Subject, name_subject
+from stacker.survey.subject import NIGHT, STAR_PARTS, STAR_VARIES, Subject, name_subject
 from stacker.survey.traits import Traits, traits_of
 
 # frames in which the sky is looked for
 SKY_FRAMES = 12
+# degrees a second that the sky turns, with room for wrong clocks and bent pictures
+FASTEST_SKY = 1.5 * 15.041 / 3600
 # a pan's way is as straight as this
 STRAIGHT = 0.6
 
@@ -90,8 +92,13 @@ def analyse(
         followed = what_is_followed(np.nan_to_num(as_it_lies), scale)
     speed = _speed(held, good, light, movers, starts_s, scale)
     turn = None
-    if traits.light < NIGHT and traits.lit_parts >= STAR_PARTS / 2:
+    # lamps before a camera that moves go together too
+    starry = traits.lit_parts >= STAR_PARTS / 2 and traits.lit_varies < STAR_VARIES
+    if traits.light < NIGHT and starry and stand not in ("handheld", "moving"):
         turn = _sky_turn(source, chosen_frames(good, SKY_FRAMES), starts_s, size, factor, weights)
+        # what turns faster than the sky is none, unless the clock is wrong
+        if turn is not None and turn > FASTEST_SKY * elapsed_s:
+            turn = None
     subject = name_subject(
         traits,
         speed,

@@ -36,7 +36,9 @@ COMES_AND_GOES = 4.0
 IN_STEP = 0.5
 LEAST_MOVING = 0.003
 # points that stay as many: stars
-STAR_PARTS, STAR_VARIES = 20.0, 0.2
+STAR_PARTS, STAR_VARIES = 20.0, 0.25
+# a turn below this is not worth a figure: far from the pole stars go straight
+LEAST_TURN_DEG = 0.1
 # what things that go along a lane have: that share of one direction, and this speed, picture
 # lengths a second
 ALONG_LANES, LANE_SPEED = 0.75, 0.05
@@ -119,22 +121,19 @@ def name_subject(
     return _passing(traits, speed, long_side)
 
 
-def _stars(turn_deg: float) -> Subject:
-    return Subject(
-        "star-trails",
-        "clearly" if turn_deg > 0 else "perhaps",
-        (
-            f"points of light turn together, by {turn_deg:.2g} degrees in all"
-            if turn_deg > 0
-            else "many points of light are always there and never in the same place",
-        ),
-    )
+def _stars(turn_deg: float | None) -> Subject:
+    """Return a sky of stars: seen to turn together, or supposed."""
+    if turn_deg is None:
+        reason = "many points of light are always there and never in the same place"
+        return Subject("star-trails", "perhaps", (reason,))
+    by = f", by {turn_deg:.2g} degrees in all" if turn_deg > LEAST_TURN_DEG else ""
+    return Subject("star-trails", "clearly", (f"points of light go together as the sky does{by}",))
 
 
 def _lights(traits: Traits) -> Subject:
     """Return which kind of lights shines in the dark."""
     if traits.lit_parts >= STAR_PARTS and traits.lit_varies < STAR_VARIES:
-        return _stars(0.0)
+        return _stars(None)
     varies, again = traits.lit_varies, traits.lit_again
     # each ratio is 1 where the two are told apart: first light that wanders at its own pace from
     # light that comes and goes, then what keeps to lanes from what fills the sky

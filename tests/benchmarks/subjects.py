@@ -85,10 +85,13 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--small", action="store_true", help="two short bursts")
-    small = parser.parse_args().small
+    parser.add_argument("--scenes", default=",".join(SCENES), help="some of them, with commas")
+    asked = parser.parse_args()
     told: dict[str, Counter[str]] = {}
     with tempfile.TemporaryDirectory() as folder:
-        for name, seed, size, tremor_px, frames in bursts(small=small):
+        for name, seed, size, tremor_px, frames in bursts(small=asked.small):
+            if name not in asked.scenes.split(","):
+                continue
             place = Path(folder) / f"{name}-{seed}-{size[0]}-{tremor_px:g}-{frames}"
             burst = shoot(place, name, seed=seed, size=size, tremor_px=tremor_px, frames=frames)
             said, sure = named(burst)
