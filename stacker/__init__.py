@@ -11,6 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+# The room "survey" and the function have one name: loaded here, before the function is defined,
+# the room cannot take the name from it later.
+import stacker.survey  # noqa: F401 - see above
 from stacker import version
 
 if TYPE_CHECKING:
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
     from stacker.plan import Plan
     from stacker.plan import make_plan as plan
     from stacker.scenes import render_scene
+    from stacker.survey.records import Survey
 
 __version__ = version.VERSION
 
@@ -41,6 +45,7 @@ _HOMES = {
     "Plan": "stacker.plan",
     "WhiteBalance": "stacker.light.white_balance",
     "render_scene": "stacker.scenes",
+    "Survey": "stacker.survey.records",
 }
 
 __all__ = [
@@ -55,6 +60,7 @@ __all__ = [
     "Settings",
     "Shot",
     "StackerError",
+    "Survey",
     "WhiteBalance",
     "__version__",
     "expose",
@@ -63,6 +69,7 @@ __all__ = [
     "plan",
     "render_scene",
     "save",
+    "survey",
 ]
 
 
@@ -107,3 +114,33 @@ def expose_several(
     from stacker.engine import Settings, expose_burst
 
     return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)
+
+
+def survey(
+    burst: Burst,
+    *,
+    first: int | None = None,
+    last: int | None = None,
+    memory: int | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Survey:
+    """Return what is in a burst: rhythm, shake, light, odd frames, and what suits it.
+
+    Parameters
+    ----------
+    first, last : span of frames, counted from 1; the whole burst if None.
+    memory : bytes that may be used; a share of what is free if None.
+    workers : threads; one per processor if None.
+    progress : told about every frame.
+
+    Raises
+    ------
+    StackerError
+        The span lies beyond the burst, or no frame of it can be read.
+    """
+    from stacker.engine import Settings
+    from stacker.engine.survey import survey_burst
+
+    settings = Settings(first=first, last=last, memory=memory, workers=workers, on_bad="skip")
+    return survey_burst(burst, settings, progress=progress)

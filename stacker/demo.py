@@ -13,7 +13,7 @@ from stacker.engine import Progress, Settings, Silent, expose_burst, save
 from stacker.engine.settings import Floor
 from stacker.errors import OutputError
 from stacker.scenes import render_scene
-from stacker.survey import psnr
+from stacker.survey.likeness import psnr
 
 SIZE = (720, 480)
 

@@ -13,7 +13,7 @@ import stacker
 from stacker.blend import BLENDS
 from stacker.errors import StackerError
 from stacker.light.space import ADOBE_RGB, DISPLAY_P3, SRGB
-from stacker.survey import psnr
+from stacker.survey.likeness import psnr
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 ODD = FIXTURES / "odd"

@@ -25,8 +25,18 @@ MAY_IMPORT = {
     "finish": {"errors", "light"},
     "plan": {"errors", "light", "wording"},
     "scenes": {"errors", "light"},
-    "survey": {"errors", "light"},
-    "engine": {"errors", "light", "burst", "register", "blend", "bridge", "finish", "version"},
+    "survey": {"errors", "light", "register"},
+    "engine": {
+        "errors",
+        "light",
+        "burst",
+        "register",
+        "blend",
+        "bridge",
+        "finish",
+        "survey",
+        "version",
+    },
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
     "cli": {
         "errors",
@@ -37,10 +47,11 @@ MAY_IMPORT = {
         "finish",
         "plan",
         "scenes",
+        "survey",
         "demo",
         "wording",
     },
-    "__init__": {"errors", "version", "light", "burst", "engine", "plan", "scenes"},
+    "__init__": {"errors", "version", "light", "burst", "engine", "plan", "scenes", "survey"},
     "__main__": {"cli"},
 }
 VAGUE_NAMES = {"utils", "util", "helpers", "helper", "common", "core", "misc"}

@@ -11,12 +11,13 @@ from stacker.cli.expose import expose
 from stacker.cli.master import master
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
+from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "master", "plan", "scene")
+COMMANDS = ("demo", "expose", "master", "plan", "scene", "survey")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -63,3 +64,4 @@ app.command()(expose)
 app.command()(master)
 app.command()(plan)
 app.command()(scene)
+app.command()(survey)

@@ -11,12 +11,12 @@ from io import FileIO
 import numpy as np
 
 from stacker.burst import Burst
-from stacker.engine.look import Look
+from stacker.engine.look import Look, Show
 from stacker.engine.progress import Progress
 from stacker.errors import FrameError, OutputError
 from stacker.light.encoding import LightArray, PixelArray, decode
 from stacker.light.luminance import luminance
-from stacker.light.reduce import reduce_codes
+from stacker.light.reduce import reduce_codes, reduce_light
 from stacker.register.scene.grey import BURNT_OUT, GreyArray
 
 # float16 holds light to a 2000th: far below the noise of a frame of a clip
@@ -66,14 +66,21 @@ class SpooledCopies(Copies):
         self.turn = threading.Lock()
         self.number_of = {place: number for number, place in enumerate(places)}
 
-    def fill(self, workers: int, progress: Progress) -> None:
-        """Read all frames."""
+    def fill(self, workers: int, progress: Progress, also: Show | None = None) -> None:
+        """Read all frames.
+
+        ``also`` is shown each of them as it was decoded; copies are then averages of light, as
+        for figures about it, while those that tell places alone are averages of codes.
+        """
         weights = self.burst.encoding.space.luminance_weights
         progress.start("looking at the frames", len(self.places))
 
         def show(place: int, pixels: PixelArray) -> None:
-            small = reduce_codes(pixels, self.factor)
-            light = decode(small, self.burst.encoding)
+            if also is not None:
+                also(place, pixels)
+                light = reduce_light(pixels, self.burst.encoding, self.factor)
+            else:
+                light = decode(reduce_codes(pixels, self.factor), self.burst.encoding)
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
             bright[light.max(axis=2) >= BURNT_OUT] = 1.0
@@ -135,15 +142,29 @@ def copies_of(
 
     ``known`` are copies of some of these frames, by the same factor, that may be used again.
     """
-    plain = Copies(burst, places, factor)
-    if known is not None:
-        plain.kept = known.kept
     if len(burst.runs(places)) == len(places):
+        plain = Copies(burst, places, factor)
+        if known is not None:
+            plain.kept = known.kept
         yield plain
         return
+    with spooled_copies(burst, places, factor, workers, progress) as copies:
+        yield copies
+
+
+@contextmanager
+def spooled_copies(
+    burst: Burst,
+    places: Sequence[int],
+    factor: int,
+    workers: int,
+    progress: Progress,
+    also: Show | None = None,
+) -> Iterator[SpooledCopies]:
+    """Give copies that wait on disk, made in one reading of the files."""
     with ExitStack() as stack:
         with _told():
             spool = stack.enter_context(tempfile.TemporaryFile(buffering=0))
         spooled = SpooledCopies(burst, places, factor, spool)
-        spooled.fill(workers, progress)
+        spooled.fill(workers, progress, also)
         yield spooled

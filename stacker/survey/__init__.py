@@ -1,5 +1,7 @@
-"""Figures about a burst or a result."""
+"""Figures, findings and pictures about a burst or a result.
 
-from stacker.survey.likeness import psnr
+Numbers only: how frames are decoded is nobody's business here. Loaded with the program itself,
+so nothing heavy may be imported in this file: see ``stacker/__init__.py``.
+"""
 
-__all__ = ["psnr"]
+__all__: list[str] = []
