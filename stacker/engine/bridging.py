@@ -38,7 +38,7 @@ NO_CLOCK = (
 )
 NOTHING_MOVES = "no moving light was found there"
 
-Put = Callable[[int, Bridge, Patch], None]
+Put = Callable[[int, str, Bridge, Patch], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,30 +94,33 @@ def bridge_gaps(
         factors = {
             blend.name: _factors(blend, used, weights) for blend in blends if blend.name in joining
         }
-        lit: set[int] = set()
+        # what was bridged, by the words for the bridge
+        lit: dict[str, set[int]] = {words: set() for words, _ in bridges}
 
-        def put(number: int, bridge: Bridge, patch: Patch) -> None:
-            lit.add(number)
+        def put(number: int, words: str, bridge: Bridge, patch: Patch) -> None:
+            lit[words].add(number)
             for name, joins in joining.items():
                 if joins == bridge.joins:
                     laid[name].lay(patch, factors[name][number])
 
         if bridges:
-            bridging.lay([bridge for _, bridge in bridges], put)
+            bridging.lay(bridges, put)
     finally:
         cv2.setNumThreads(threads)
     unbridged = {
-        used[number]: None if number in lit else _why(number, bridges)
+        used[number]: None
+        if any(number in gaps for gaps in lit.values())
+        else _why(number, bridges)
         for number in range(len(used) - 1)
     }
     found = {
         "bridge": {
-            "by": [words for words, _ in bridges],
-            "bridged": len(lit),
+            "by": {words: len(gaps) for words, gaps in lit.items()},
+            "bridged": len(set().union(*lit.values())),
             "gaps": len(used) - 1,
         }
     }
-    return Bridged(laid, unbridged, found, _told(bridges, lit, used, unbridged), peak_bytes)
+    return Bridged(laid, unbridged, found, _told(lit, unbridged), peak_bytes)
 
 
 def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
@@ -147,21 +150,22 @@ def _factors(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> lis
 
 def _why(number: int, bridges: Sequence[tuple[str, Bridge]]) -> str:
     """Return why a gap that got no light is not bridged."""
-    reasons = [bridge.gaps[number].why for _, bridge in bridges]
-    return next((why for why in reasons if why), NOTHING_MOVES)
+    reasons = dict.fromkeys(bridge.gaps[number].why for _, bridge in bridges)
+    return "; ".join(filter(None, reasons)) or NOTHING_MOVES
 
 
-def _told(
-    bridges: Sequence[tuple[str, Bridge]],
-    lit: set[int],
-    used: Sequence[int],
-    unbridged: Mapping[int, str | None],
-) -> list[str]:
-    gaps = len(used) - 1
-    if not lit:
-        return [f"no gap was bridged: {next(iter(unbridged.values()))}"]
-    by = " and ".join(words for words, _ in bridges)
-    return [f"{len(lit)} of {gaps} gaps were bridged: {by}"] if len(lit) < gaps else []
+def _told(lit: Mapping[str, set[int]], unbridged: Mapping[int, str | None]) -> list[str]:
+    """Return the sentence for a person about gaps that stayed."""
+    left = [why for why in unbridged.values() if why is not None]
+    if not left:
+        return []
+    if len(left) == len(unbridged):
+        return [f"no gap was bridged: {left[0]}"]
+    by = " and ".join(words for words, gaps in lit.items() if gaps)
+    return [
+        f"{len(unbridged) - len(left)} of {len(unbridged)} gaps were bridged, by {by}; "
+        f"of the first that was not: {left[0]}"
+    ]
 
 
 class _Bridging:
@@ -197,13 +201,14 @@ class _Bridging:
                 self.progress.advance()
             return frames(number)
 
+        weights = self.burst.encoding.space.luminance_weights
         return [
             (words, bridge)
             for joins in ways
-            for words, bridge in choose_bridges(joins, shown, self.exposed).items()
+            for words, bridge in choose_bridges(joins, shown, self.exposed, weights).items()
         ]
 
-    def lay(self, bridges: Sequence[Bridge], put: Put) -> None:
+    def lay(self, bridges: Sequence[tuple[str, Bridge]], put: Put) -> None:
         """Call ``put`` with the number of each gap and each patch for it."""
         self.progress.start("bridging", self.gaps)
         workers = self.workers
@@ -221,17 +226,17 @@ class _Bridging:
         for future in futures:
             future.result()
 
-    def _run(self, gaps: range, bridges: Sequence[Bridge], put: Put) -> None:
+    def _run(self, gaps: range, bridges: Sequence[tuple[str, Bridge]], put: Put) -> None:
         frames = FrameLight(self.burst, self.used, self.holding)
         for number in gaps:
             if self._stopped.is_set():
                 return
-            able = [bridge for bridge in bridges if bridge.gaps[number].bridged]
+            able = [each for each in bridges if each[1].gaps[number].bridged]
             if able:
                 earlier, later = frames(number), frames(number + 1)
-                for bridge in able:
+                for words, bridge in able:
                     for patch in bridge.between(number, earlier, later):
-                        put(number, bridge, patch)
+                        put(number, words, bridge, patch)
                 del earlier, later
             self.progress.advance()
 
