@@ -1,0 +1,204 @@
+"""Which streak of one frame goes on as which of the next.
+
+Pairs are judged by what a lamp can do: it leaves by one end and comes in by another, in the
+same direction, over a way that its speed in both frames explains, with the width, colour and
+brightness it had. A lamp's way through the frames before and after counts too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stacker.bridge.base import Exposed
+from stacker.bridge.streaks.assignment import assign
+from stacker.bridge.streaks.streak import End, FloatArray, Streak
+
+# a pair dearer than this is none; one that no other gap bears out has to be cheaper
+ALONE, ALONE_UNSUPPORTED = 14.0, 9.0
+# any single test failed by more than so many of its tolerances rules a pair out
+MOST_OFF = 3.0
+# tolerances: natural logarithms of width, brightness and speed, and distance of colours
+WIDTH_TOLERANCE, LIGHT_TOLERANCE, SPEED_TOLERANCE, COLOUR_TOLERANCE = 0.40, 0.8, 1.0, 0.10
+# of the way through the gap: in px, in widths, and as a share of the way expected
+WAY_PX, WAY_WIDTHS, WAY_SHARE = 0.8, 0.25, 0.20
+# of the offset to the side that no even turn explains, and of the turn itself
+SIDE_PX, SIDE_WIDTHS, SIDE_SHARE = 0.5, 0.12, 0.08
+TURN_SHARE = 0.12
+# heading changes by no more than this through a gap (cosine)
+LEAST_COSINE = 0.5
+
+
+@dataclass(frozen=True)
+class Link:
+    """A streak that goes on: numbers of the streak and its end in the earlier and later frame."""
+
+    earlier: int
+    earlier_end: int
+    later: int
+    later_end: int
+    cost: float
+
+    @property
+    def confidence(self) -> float:
+        """How sure it is, 0 to 1."""
+        return float(np.exp(-0.5 * self.cost / ALONE_UNSUPPORTED))
+
+
+def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) -> list[list[Link]]:
+    """Return the links of each gap, given the streaks of each frame."""
+    prices = [_Prices(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
+              for n in range(len(streaks) - 1)]  # fmt: skip
+    links = [price.links({}, {}) for price in prices]
+    for _ in range(2):
+        # where a lamp came in and where it will leave, as the neighbouring gaps tell
+        came = [{link.later: link for link in gap} for gap in links]
+        left = [{link.earlier: link for link in gap} for gap in links]
+        links = [
+            price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
+            for n, price in enumerate(prices)
+        ]
+    return [_supported(links, n) for n in range(len(links))]
+
+
+def _supported(links: Sequence[Sequence[Link]], number: int) -> list[Link]:
+    """Return the links of a gap that are cheap, or that a neighbouring gap bears out."""
+    before = {link.later for link in links[number - 1]} if number else set[int]()
+    after = {link.earlier for link in links[number + 1]} if number + 1 < len(links) else set[int]()
+    return [
+        link
+        for link in links[number]
+        if link.cost < ALONE_UNSUPPORTED or link.earlier in before or link.later in after
+    ]
+
+
+class _Prices:
+    """What each pair of ends of two neighbouring frames costs."""
+
+    def __init__(
+        self, one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+    ) -> None:
+        self._shape = (len(one), len(two))
+        # by streak and end of both
+        self._cost = np.full((len(one), 2, len(two), 2), np.inf)
+        if not one or not two:
+            return
+        gap_s = second.start_s - first.end_s
+        places = np.array([[end.place for end in streak.ends] for streak in two])
+        reach = [2 * _farthest(streak, first, gap_s) for streak in one]
+        for i, streak in enumerate(one):
+            for e in range(2):
+                away = np.hypot(*np.moveaxis(places - streak.ends[e].place, -1, 0))
+                for j, f in zip(*np.nonzero(away < reach[i]), strict=True):
+                    self._cost[i, e, j, f] = _cost(streak, e, two[j], int(f), first, second)
+
+    def links(self, came: dict[int, Link], left: dict[int, Link]) -> list[Link]:
+        """Return the links of least total cost.
+
+        ``came`` tells by which end lamps came into the earlier frame, ``left`` by which they left
+        the later one: they use the other end here.
+        """
+        if not min(self._shape):
+            return []
+        cost = self._cost.copy()
+        for streak, link in came.items():
+            cost[streak, link.later_end] += ALONE / 2
+        for streak, link in left.items():
+            cost[:, :, streak, link.earlier_end] += ALONE / 2
+        flat = cost.transpose(0, 2, 1, 3).reshape(*self._shape, 4)
+        best = flat.argmin(axis=2)
+        pairs = assign(flat.min(axis=2), ALONE)
+        return [
+            Link(i, int(best[i, j]) // 2, j, int(best[i, j]) % 2, float(flat[i, j, best[i, j]]))
+            for i, j in pairs
+        ]
+
+
+def _farthest(streak: Streak, exposed: Exposed, gap_s: float) -> float:
+    """Return how far a lamp may come in the gap, px."""
+    return streak.length * max(gap_s, 0) / exposed.shutter_s * 1.5 + 2 * streak.width + 4
+
+
+def way_through(one: Streak, two: Streak, first: Exposed, second: Exposed) -> float:
+    """Return how far a lamp goes through the gap, px, its speed changing by the same factor in
+    equal times."""
+    gap_s = max(second.start_s - first.end_s, 0.0)
+    fast, later = one.length / first.shutter_s, two.length / second.shutter_s
+    apart = gap_s + (first.shutter_s + second.shutter_s) / 2
+    rate = np.log(later / fast) / apart
+    # the mean over a shutter is more than the speed in its middle
+    speed = np.sqrt(
+        fast / _mean_gain(rate * first.shutter_s) * later / _mean_gain(rate * second.shutter_s)
+    )
+    return float(speed * gap_s * _mean_gain(rate * gap_s))
+
+
+def _mean_gain(change: float) -> float:
+    """Return the mean of exp(x) over an interval of this length about 0."""
+    half = abs(change) / 2
+    return float(np.sinh(half) / half) if half > 1e-3 else 1.0
+
+
+def _cost(
+    one: Streak, e: int, two: Streak, f: int, first: Exposed, second: Exposed
+) -> float:  # fmt: skip
+    """Return what it costs that ``one`` leaves by its end ``e`` and is ``two`` that comes in by
+    its end ``f``: the sum of squared tests, or infinity."""
+    leaves, comes = one.ends[e], two.ends[f]
+    if leaves.cut or comes.cut:
+        return np.inf
+    out, into = leaves.heading, -comes.heading
+    if out @ into < LEAST_COSINE:
+        return np.inf
+    width = (leaves.width + comes.width) / 2
+    tests = [
+        *_way_tests(one, two, e, f, first, second, width),
+        np.log(comes.width / leaves.width) / WIDTH_TOLERANCE,
+        *_light_tests(leaves, comes),
+    ]
+    if max(abs(test) for test in tests) > MOST_OFF:
+        return np.inf
+    return float(np.sum(np.square(tests)))
+
+
+def _way_tests(
+    one: Streak, two: Streak, e: int, f: int, first: Exposed, second: Exposed, width: float
+) -> list[float]:
+    """Return tests of the way through the gap: its length, its sides, its turn, the speed."""
+    leaves, comes = one.ends[e], two.ends[f]
+    out, into = leaves.heading, -comes.heading
+    across = comes.place - leaves.place
+    # a streak that the border cut tells no speed
+    tests = []
+    if one.ends[1 - e].cut:
+        expected = two.length / second.shutter_s * max(second.start_s - first.end_s, 0.0)
+    elif two.ends[1 - f].cut:
+        expected = one.length / first.shutter_s * max(second.start_s - first.end_s, 0.0)
+    else:
+        expected = way_through(one, two, first, second)
+        speed = np.log(two.length / one.length * first.shutter_s / second.shutter_s)
+        tests.append(float(speed) / SPEED_TOLERANCE)
+    mean = out + into
+    along = float(across @ mean) / float(np.hypot(*mean))
+    # the way is bent, the chord shorter
+    tests.append((along - expected) / (WAY_PX + WAY_WIDTHS * width + WAY_SHARE * expected))
+    leaving, coming = _to_side(out, across), _to_side(into, across)
+    side = SIDE_PX + SIDE_WIDTHS * width
+    tests.append((leaving + coming) / (side + SIDE_SHARE * expected))
+    turn = (leaves.turn - comes.turn) / 2 * expected**2 / 2
+    tests.append(((leaving - coming) / 2 - turn) / (side + TURN_SHARE * expected + abs(turn) / 2))
+    return tests
+
+
+def _to_side(heading: FloatArray, across: FloatArray) -> float:
+    """Return how far to the right of a heading a vector points (y is down)."""
+    return float(heading[0] * across[1] - heading[1] * across[0])
+
+
+def _light_tests(leaves: End, comes: End) -> list[float]:
+    """Return tests of brightness and colour."""
+    one, two = np.maximum(leaves.light, 1e-6), np.maximum(comes.light, 1e-6)
+    colour = float(np.hypot.reduce(one / one.sum() - two / two.sum()))
+    return [float(np.log(two.sum() / one.sum())) / LIGHT_TOLERANCE, colour / COLOUR_TOLERANCE]
