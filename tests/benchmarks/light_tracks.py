@@ -89,8 +89,9 @@ def track(
     inside &= lit(t)
     phase = t % interval
     number = (t // interval).astype(int)
+    # a light that comes into the picture or leaves it shows in the rest of a frame
     whole = np.array([
-        inside[(number == n) & (phase < SHUTTER_S)].all() for n in range(frames)
+        inside[(number == n) & (phase < SHUTTER_S)].mean() > 0.3 for n in range(frames)
     ])  # fmt: skip
     late, early = phase > 0.7 * SHUTTER_S, phase < 0.3 * SHUTTER_S
     after = np.where(late, number, number - 1)

@@ -24,6 +24,8 @@ LEAST_NOISE = 1.5e-4
 NOISE_STEP = 3
 # MAD of a normal distribution
 MAD_TO_SIGMA = 1.4826
+# where light comes and goes, noise counts as up to so many times more
+MOST_UNREST = 10.0
 ROWS = 256
 
 
@@ -74,7 +76,7 @@ def still_background(frames: LightOf, count: int) -> Background:
         _sink(lowest, _middle(frames, numbers))
     rank = 1 if len(groups) >= 4 else 0
     light = lowest[rank]
-    spread = _spread(lowest) if len(lowest) == 3 else None
+    spread = _spread(lowest) if len(groups) >= 3 else None
     del lowest
     return _with_noise(light, spread, frames, sampled)
 
@@ -94,22 +96,25 @@ def _middle(frames: LightOf, numbers: npt.NDArray[np.intp]) -> npt.NDArray[np.fl
 
 
 def _sink(lowest: list[npt.NDArray[np.float16]], light: npt.NDArray[np.float16]) -> None:
-    """Sort ``light`` into the three lowest values of each pixel; it is changed."""
+    """Sort ``light`` into the two lowest values of each pixel; it is changed."""
     for kept in lowest:
         for top in range(0, len(kept), ROWS):
             rows = slice(top, top + ROWS)
             a, b = kept[rows].astype(np.float32), light[rows].astype(np.float32)
             kept[rows], light[rows] = np.minimum(a, b), np.maximum(a, b)
-    if len(lowest) < 3:
+    if len(lowest) < 2:
         lowest.append(light)
 
 
 def _spread(lowest: Sequence[npt.NDArray[np.float16]]) -> npt.NDArray[np.float16]:
-    """Return how far the three lowest values lie apart, mean of the channels, (H, W)."""
+    """Return how far the two lowest values lie apart, mean of the channels, (H, W).
+
+    Third ones may be those of moving lights on a busy road.
+    """
     out = np.empty(lowest[0].shape[:2], np.float16)
     for top in range(0, len(out), ROWS):
         rows = slice(top, top + ROWS)
-        apart = lowest[2][rows].astype(np.float32) - lowest[0][rows]
+        apart = lowest[1][rows].astype(np.float32) - lowest[0][rows]
         out[rows] = mean_channel(apart)
     return out
 
@@ -142,7 +147,7 @@ def _with_noise(
         if spread is not None and apart is not None:
             # how much more it comes and goes than other pixels of its level
             usual = np.interp(root, at, np.maximum(apart, LEAST_NOISE))
-            here *= np.maximum(1, spread[rows] / usual / 2)
+            here *= np.clip(spread[rows] / usual / 3, 1, MOST_UNREST)
         unrest[rows] = here
         for c in range(3):
             band[..., c] += np.interp(np.sqrt(np.clip(band[..., c], 0, 1)), at, lift[c])

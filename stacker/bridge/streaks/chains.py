@@ -9,11 +9,17 @@ from stacker.bridge.streaks.ridges import RidgePoints
 
 FloatArray = npt.NDArray[np.float32]
 
-# the next point lies within this reach, px, ahead and no further to the side than it is ahead
-REACH_PX = 2.3
-LEAST_COSINE = 0.75
+# the next point lies within this reach, px, ahead and to the side by no more than this share
+REACH_PX = 2.5
+MOST_SIDE = 0.7
+LEAST_COSINE = 0.8
 # how many times a step to the side counts as much as a step ahead
 SIDEWAYS = 2.0
+# lines are joined over so many px, where the light between them is at least this share of theirs
+JOIN_PX, JOIN_SIDE_PX, JOIN_COSINE, JOIN_LIGHT = 14.0, 1.5, 0.9, 0.8
+# a line's end curls round the end of the light where ridges are weaker than this share of those
+# about so many points inside
+LEAST_AT_END, INSIDE = 0.5, 10
 
 
 def string_together(points: RidgePoints, *, seed: float, least_points: int) -> list[FloatArray]:
@@ -40,9 +46,27 @@ def string_together(points: RidgePoints, *, seed: float, least_points: int) -> l
         ahead = _follow(first, tuple(along[first]), place, along, cells, taken)
         back = _follow(first, (-along[first][0], -along[first][1]), place, along, cells, taken)
         line = [*back[::-1], first, *ahead]
+        first_kept, last_kept = _steady(points.strength[line])
+        line = line[first_kept:last_kept]
         if len(line) >= least_points:
             lines.append(points.place[line])
     return lines
+
+
+def _steady(strength: FloatArray) -> tuple[int, int]:
+    """Return the part of a line without the weak points at its ends."""
+    count = len(strength)
+    inside = min(INSIDE, max(1, count // 2))
+    first, last = 0, count
+    while first < count // 3 and strength[first] < LEAST_AT_END * np.median(
+        strength[first : first + inside]
+    ):
+        first += 1
+    while last > count - count // 3 and strength[last - 1] < LEAST_AT_END * np.median(
+        strength[max(last - inside, 0) : last]
+    ):
+        last -= 1
+    return first, last
 
 
 def _follow(
@@ -76,7 +100,7 @@ def _follow(
                     if aligned > LEAST_COSINE and side < 0.8 and abs(ahead) < 0.5:
                         # a second point of the same piece of ridge
                         beside.append(other)
-                    elif ahead > 0 and side <= ahead and aligned > LEAST_COSINE:
+                    elif ahead > 0 and side <= MOST_SIDE * ahead and aligned > LEAST_COSINE:
                         worth = ahead + SIDEWAYS * side + 2 * (1 - aligned)
                         if worth < cost:
                             best, cost = other, worth
@@ -90,3 +114,60 @@ def _follow(
         sign = 1 if ax * hx + ay * hy > 0 else -1
         hx, hy = sign * ax, sign * ay
         here = best
+
+
+def join(lines: list[FloatArray], light: FloatArray) -> list[FloatArray]:
+    """Return lines, those made one whose light goes on from one to the other.
+
+    Parameters
+    ----------
+    lines : (n, 2) places in px of ``light``, float32 (h, w).
+    """
+    lines = list(lines)
+    while True:
+        found = _nearest_join(lines, light)
+        if found is None:
+            return lines
+        i, j, line = found
+        lines = [kept for number, kept in enumerate(lines) if number not in (i, j)]
+        lines.append(line)
+
+
+def _nearest_join(lines: list[FloatArray], light: FloatArray) -> tuple[int, int, FloatArray] | None:
+    """Return the two lines to be joined next, and the line they make."""
+    if len(lines) < 2:
+        return None
+    tips = np.array([end for line in lines for end in (line[0], line[-1])])
+    back = np.array([end for line in lines for end in (_inside(line[::-1]), _inside(line))])
+    heading = (tips - back) / np.maximum(np.hypot(*(tips - back).T)[:, None], 1e-6)
+    across = tips[None] - tips[:, None]
+    far = np.hypot(across[..., 0], across[..., 1])
+    unit = across / np.maximum(far, 1e-6)[..., None]
+    side = np.abs(across[..., 0] * heading[:, None, 1] - across[..., 1] * heading[:, None, 0])
+    ahead = (unit * heading[:, None]).sum(axis=2)
+    owner = np.arange(len(tips)) // 2
+    fits = (far < JOIN_PX) & (side < JOIN_SIDE_PX) & (side.T < JOIN_SIDE_PX) & (ahead > 0)
+    fits &= (ahead.T > 0) & (heading @ heading.T < -JOIN_COSINE)
+    fits &= owner[:, None] < owner[None]
+    for k in np.argsort(np.where(fits, far, np.inf), axis=None, kind="stable")[: fits.sum()]:
+        a, b = divmod(int(k), len(tips))
+        if _is_lit(tips[a], tips[b], light):
+            one, two = lines[a // 2], lines[b // 2]
+            one = one if a % 2 else one[::-1]
+            two = two[::-1] if b % 2 else two
+            return a // 2, b // 2, np.concatenate([one, two])
+    return None
+
+
+def _inside(line: FloatArray) -> FloatArray:
+    """Return the place of a line that lies a little inside its last."""
+    return np.asarray(line[max(0, len(line) - 1 - INSIDE // 2)], np.float32)
+
+
+def _is_lit(one: FloatArray, two: FloatArray, light: FloatArray) -> bool:
+    """Return whether the light between two places nowhere falls far below theirs."""
+    share = np.linspace(0, 1, 2 + int(np.hypot(*(two - one))))[:, None]
+    cell = np.rint(one + share * (two - one)).astype(int)
+    cell = np.clip(cell, 0, [light.shape[1] - 1, light.shape[0] - 1])
+    way = light[cell[:, 1], cell[:, 0]]
+    return bool(way.min() >= JOIN_LIGHT * min(way[0], way[-1]))

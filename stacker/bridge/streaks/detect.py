@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.bridge.streaks.background import Background
-from stacker.bridge.streaks.chains import string_together
+from stacker.bridge.streaks.chains import join, string_together
 from stacker.bridge.streaks.ridges import RidgePoints, find_ridges
 from stacker.bridge.streaks.streak import Streak, measure
 from stacker.light.encoding import LightArray
@@ -56,7 +56,7 @@ def find_streaks(light: LightArray, background: Background) -> list[Streak]:
         points = _points(small, rough, moving, scale)
         if len(points):
             points = _unknown(points, known)
-            lines = string_together(points, seed=SEED, least_points=LEAST_POINTS)
+            lines = join(string_together(points, seed=SEED, least_points=LEAST_POINTS), small)
         own = np.zeros_like(known)
         for line in sorted(lines, key=len, reverse=True):
             if _share_marked(line, own) > MOST_MARKED:

@@ -27,6 +27,8 @@ WAY_PX, WAY_WIDTHS, WAY_SHARE = 0.8, 0.25, 0.20
 # of the offset to the side that no even turn explains, and of the turn itself
 SIDE_PX, SIDE_WIDTHS, SIDE_SHARE = 0.5, 0.12, 0.08
 TURN_SHARE = 0.12
+# what it costs, in tolerances, to go by the length of one streak alone
+ONE_SIDED = 1.6
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -168,18 +170,34 @@ def _way_tests(
 ) -> list[float]:
     """Return tests of the way through the gap: its length, its sides, its turn, the speed."""
     leaves, comes = one.ends[e], two.ends[f]
+    gap_s = max(second.start_s - first.end_s, 0.0)
+    one_way = one.length / first.shutter_s * gap_s
+    other_way = two.length / second.shutter_s * gap_s
+    whole = not (one.ends[1 - e].cut or two.ends[1 - f].cut)
+    speed = abs(float(np.log(other_way / one_way))) if gap_s > 0 else 0.0
+    if whole and speed < MOST_OFF * SPEED_TOLERANCE:
+        ways = [(way_through(one, two, first, second), speed / SPEED_TOLERANCE)]
+    else:
+        ways = []
+    # a streak that the border cut, or that runs into another lamp's, tells no speed
+    if not one.ends[1 - e].cut:
+        ways.append((one_way, ONE_SIDED))
+    if not two.ends[1 - f].cut:
+        ways.append((other_way, ONE_SIDED))
+    return min(
+        (_tests_of_way(leaves, comes, width, way, extra) for way, extra in ways),
+        key=lambda tests: sum(test * test for test in tests),
+        default=[np.inf],
+    )
+
+
+def _tests_of_way(
+    leaves: End, comes: End, width: float, expected: float, extra: float
+) -> list[float]:
+    """Return the tests for an expected way, with one for what speaks against it."""
     out, into = leaves.heading, -comes.heading
     across = comes.place - leaves.place
-    # a streak that the border cut tells no speed
-    tests = []
-    if one.ends[1 - e].cut:
-        expected = two.length / second.shutter_s * max(second.start_s - first.end_s, 0.0)
-    elif two.ends[1 - f].cut:
-        expected = one.length / first.shutter_s * max(second.start_s - first.end_s, 0.0)
-    else:
-        expected = way_through(one, two, first, second)
-        speed = np.log(two.length / one.length * first.shutter_s / second.shutter_s)
-        tests.append(float(speed) / SPEED_TOLERANCE)
+    tests = [extra]
     mean = out + into
     along = float(across @ mean) / float(np.hypot(*mean))
     # the way is bent, the chord shorter

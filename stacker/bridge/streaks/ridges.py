@@ -15,13 +15,13 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float32]
 
 # width of the smoothing in pixels of the level looked at; finer lines than this do not exist
-SIGMA_PX = 1.2
+SIGMA_PX = 0.8
 # noise of the response to white noise of one: sqrt(3 / (16 pi)) / sigma for the Gaussian
 NOISE_GAIN = 0.244 / SIGMA_PX
 # how far beyond its pixel a ridge's middle may lie
 WITHIN_PX = 0.65
 # a ridge's response is at least so much of the light on it: the top of a broad streak is none
-LEAST_CURVED = 0.09
+LEAST_CURVED = 0.06
 # it bends at least so much more across than along: a blob is none, the end of a streak is one
 MOST_ROUND = 0.85
 

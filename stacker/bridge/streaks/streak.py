@@ -20,6 +20,8 @@ FITTED_WIDTHS, FITTED_SHARE, FITTED_PX = 6.0, 0.6, 12.0
 BORDER_PX = 3.0
 # a lamp that moved leaves a streak at least so many times longer than wide
 LEAST_LONG = 1.25
+# light this many times brighter close beside a line makes it a part of the glow of another
+MOST_BESIDE = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,6 +125,9 @@ def measure(
     core = across[:, middle].mean(axis=1)
     if len(core) > 6:
         core = np.convolve(np.pad(core, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
+    beside = across[reach:-reach, np.abs(offsets) <= 4 * scale].max(axis=1)
+    if beside.mean() > MOST_BESIDE * max(float(core[reach:-reach].mean()), 1e-6):
+        return None
     width = _width(across[reach:-reach], offsets)
     ends = _half_ends(core, reach, width)
     if ends is None:
@@ -136,6 +141,8 @@ def measure(
     line = np.stack([np.interp(at, axis, long[:, i]) for i in range(2)], 1).astype(np.float32)
     line = smoothed(line, SMOOTHED_WIDTHS * width)
     found = [_end(end, width, excess, scale, size, corner) for end in (line[::-1], line)]
+    if length < LEAST_LONG * min(end.width for end in found):
+        return None
     return Streak(line + corner, float(length), (found[0], found[1]))
 
 
