@@ -33,6 +33,8 @@ MOST_LEVELS = 6
 MOST_SHARED = 4.0
 # a broad ridge is no news within so many px of its level from a finer one
 KNOWN_PX = 2.2
+# a streak wider than this, px of the level, is left to the next one
+MOST_WIDE = 5.0
 # the rays that spread from a streak's end lie by it with more than this share of their points
 MOST_MARKED = 0.3
 
@@ -62,7 +64,7 @@ def find_streaks(light: LightArray, background: Background) -> list[Streak]:
             if _share_marked(line, own) > MOST_MARKED:
                 continue
             streak = _measured(line, scale, light, background)
-            if streak is not None:
+            if streak is not None and (streak.width <= MOST_WIDE * scale or level == levels - 1):
                 found.append(streak)
                 _mark(own, streak.line, scale, streak.width / 2 + scale)
                 _mark(known, streak.line, scale, KNOWN_PX * 2 * scale)

@@ -175,33 +175,36 @@ def _way_tests(
     other_way = two.length / second.shutter_s * gap_s
     whole = not (one.ends[1 - e].cut or two.ends[1 - f].cut)
     speed = abs(float(np.log(other_way / one_way))) if gap_s > 0 else 0.0
-    if whole and speed < MOST_OFF * SPEED_TOLERANCE:
-        ways = [(way_through(one, two, first, second), speed / SPEED_TOLERANCE)]
-    else:
-        ways = []
-    # a streak that the border cut, or that runs into another lamp's, tells no speed
+    # how much the speed changes is known less well than that it does; a streak that the border
+    # cut tells but its least
+    share = WAY_SHARE * (1 + speed) if whole else 2 * WAY_SHARE
+    ways = []
+    if speed < MOST_OFF * SPEED_TOLERANCE:
+        extra = speed / SPEED_TOLERANCE if whole else ONE_SIDED
+        ways.append((way_through(one, two, first, second), share, extra))
+    # one that runs into another lamp's in the same frame tells no speed
     if not one.ends[1 - e].cut:
-        ways.append((one_way, ONE_SIDED))
+        ways.append((one_way, WAY_SHARE, ONE_SIDED))
     if not two.ends[1 - f].cut:
-        ways.append((other_way, ONE_SIDED))
+        ways.append((other_way, WAY_SHARE, ONE_SIDED))
     return min(
-        (_tests_of_way(leaves, comes, width, way, extra) for way, extra in ways),
+        (_tests_of_way(leaves, comes, width, *way) for way in ways),
         key=lambda tests: sum(test * test for test in tests),
         default=[np.inf],
     )
 
 
 def _tests_of_way(
-    leaves: End, comes: End, width: float, expected: float, extra: float
+    leaves: End, comes: End, width: float, expected: float, share: float, extra: float
 ) -> list[float]:
-    """Return the tests for an expected way, with one for what speaks against it."""
+    """Return the tests for an expected way, known to a share, and what speaks against it."""
     out, into = leaves.heading, -comes.heading
     across = comes.place - leaves.place
     tests = [extra]
     mean = out + into
     along = float(across @ mean) / float(np.hypot(*mean))
     # the way is bent, the chord shorter
-    tests.append((along - expected) / (WAY_PX + WAY_WIDTHS * width + WAY_SHARE * expected))
+    tests.append((along - expected) / (WAY_PX + WAY_WIDTHS * width + share * expected))
     leaving, coming = _to_side(out, across), _to_side(into, across)
     side = SIDE_PX + SIDE_WIDTHS * width
     tests.append((leaving + coming) / (side + SIDE_SHARE * expected))
