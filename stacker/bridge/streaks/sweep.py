@@ -64,7 +64,13 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
     # heading where the curve leaves, from the line about there
     about = line[max(0, start - max(inside, 4)) : start + max(inside, 4) // 2 + 1]
     heading = _heading(about, line[start])
-    return Section(line[start], heading, section, (offsets / width).astype(np.float32), width)
+    # curve and light agree on where the middle is
+    total = section.sum(axis=1)
+    core = np.maximum(total - total.max() / 2, 0)
+    middle = float((core * offsets).sum() / max(float(core.sum()), 1e-9))
+    right = np.array([-heading[1], heading[0]], np.float32)
+    offsets = ((offsets - middle) / width).astype(np.float32)
+    return Section(line[start] + np.float32(middle) * right, heading, section, offsets, width)
 
 
 def _heading(line: FloatArray, place: FloatArray) -> FloatArray:
