@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -15,6 +17,8 @@ MOST_SIDE = 0.7
 LEAST_COSINE = 0.8
 # how many times a step to the side counts as much as a step ahead
 SIDEWAYS = 2.0
+# a line that turns by more than this, radians, between so many points goes on as another
+KINK_RAD, KINK_WINDOW = 0.45, 4
 # lines are joined over so many px, where the light between them is at least this share of theirs
 JOIN_PX, JOIN_SIDE_PX, JOIN_COSINE, JOIN_LIGHT = 14.0, 1.5, 0.9, 0.8
 # a line's end curls round the end of the light where ridges are weaker than this share of those
@@ -47,10 +51,27 @@ def string_together(points: RidgePoints, *, seed: float, least_points: int) -> l
         back = _follow(first, (-along[first][0], -along[first][1]), place, along, cells, taken)
         line = [*back[::-1], first, *ahead]
         first_kept, last_kept = _steady(points.strength[line])
-        line = line[first_kept:last_kept]
-        if len(line) >= least_points:
-            lines.append(points.place[line])
+        parts = _without_kinks(points.place[line[first_kept:last_kept]])
+        lines += [part for part in parts if len(part) >= least_points]
     return lines
+
+
+def _without_kinks(line: FloatArray) -> list[FloatArray]:
+    """Return the parts of a line between sudden turns, where it changes to another streak."""
+    count = len(line)
+    at = np.arange(count)
+    before = line - line[np.maximum(at - KINK_WINDOW, 0)]
+    after = line[np.minimum(at + KINK_WINDOW, count - 1)] - line
+    turn = np.abs(
+        np.arctan2(
+            before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1)
+        )
+    )
+    turn[:2] = turn[-2:] = 0
+    kinks = [i for i in np.flatnonzero(turn > KINK_RAD).tolist()
+             if turn[i] >= turn[max(i - 3, 0) : i + 4].max()]  # fmt: skip
+    edges = [0, *kinks, count]
+    return [line[a + (a > 0) : b] for a, b in pairwise(edges)]
 
 
 def _steady(strength: FloatArray) -> tuple[int, int]:

@@ -184,6 +184,9 @@ def _centred(line: FloatArray, excess: FloatArray, width: float) -> FloatArray:
         # the rest of the light might be a neighbour's
         off = (core * offsets).sum(axis=1) / np.maximum(core.sum(axis=1), 1e-9)
         off = np.clip(off, -width / 2, width / 2)
+        # where a streak ends, the light about it may be all of a neighbour's
+        inside = min(round(width), (len(off) - 1) // 2)
+        off[:inside], off[len(off) - inside :] = off[inside], off[len(off) - 1 - inside]
         line = smoothed(line + normals(line) * off[:, None], SMOOTHED_WIDTHS * width)
     return line
 
