@@ -18,7 +18,7 @@ LEAST_COSINE = 0.8
 # how many times a step to the side counts as much as a step ahead
 SIDEWAYS = 2.0
 # a line that turns by more than this, radians, between so many points goes on as another
-KINK_RAD, KINK_WINDOW = 0.45, 4
+KINK_RAD, KINK_WINDOW = 0.25, 5
 # lines are joined over so many px, where the light between them is at least this share of theirs
 JOIN_PX, JOIN_SIDE_PX, JOIN_COSINE, JOIN_LIGHT = 14.0, 1.5, 0.9, 0.8
 # a line's end curls round the end of the light where ridges are weaker than this share of those

@@ -20,6 +20,8 @@ FITTED_WIDTHS, FITTED_SHARE, FITTED_PX = 6.0, 0.6, 12.0
 BORDER_PX = 3.0
 # a lamp that moved leaves a streak at least so many times longer than wide
 LEAST_LONG = 1.25
+# a neighbour's light grows by this share of the streak's beyond the valley between them
+GROWS = 0.06
 # light this many times brighter close beside a line makes it a part of the glow of another
 MOST_BESIDE = 3.0
 
@@ -165,8 +167,13 @@ def _width(across: FloatArray, offsets: FloatArray) -> float:
         return float(offsets[1] - offsets[0])
     total = 0.0
     for side in (look[centre:], look[centre::-1]):
+        lowest = np.minimum.accumulate(side)
         below = np.flatnonzero(side < top / 2)
-        if not len(below):
+        # light that grows again is a neighbour's, and the valley the border
+        grows = np.flatnonzero(side > lowest + GROWS * top)
+        if len(grows) and (not len(below) or grows[0] < below[0]):
+            total += int(side[: grows[0]].argmin())
+        elif not len(below):
             total += len(side) - 1
         elif below[0] > 0:
             i = int(below[0])
