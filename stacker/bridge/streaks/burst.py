@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
-
-import numpy as np
-import numpy.typing as npt
 
 from stacker.bridge.base import Exposed, GapVerdict, LightOf, Patch
 from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.match import Link, link_all
+from stacker.bridge.streaks.spared import SkyTurn, without_dashes, without_stars
 from stacker.bridge.streaks.streak import Streak
 from stacker.bridge.streaks.sweep import section_of, sweep
 from stacker.light.encoding import LightArray
-
-# takes points (N, 2), px, of frame i to where the sky's turning brings them in frame j
-SkyTurn = Callable[[int, int, npt.NDArray[np.float64]], npt.NDArray[np.float64]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +64,10 @@ def bridge_streaks(
     if count < 2:
         return StreakBridge((), (), ((),) * count, None)
     background = still_background(frames, count)
-    streaks = [find_streaks(frames(number), background) for number in range(count)]
+    streaks = []
+    for number in range(count):
+        found = without_dashes(find_streaks(frames(number), background))
+        streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
     links = link_all(streaks, exposed)
     verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
                      for number, gap in enumerate(links))  # fmt: skip
