@@ -215,10 +215,8 @@ def _light_at(share: FloatArray, off: FloatArray, one: Section, two: Section) ->
     for section in (one, two):
         step = float(section.offsets[1] - section.offsets[0])
         place = (off / width - section.offsets[0]) / step
-        row = np.ascontiguousarray(place[None].astype(np.float32))
-        seen = cv2.remap(
-            section.light[None], row, np.zeros_like(row), cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-        )  # fmt: skip
-        parts.append(np.asarray(seen, np.float32).reshape(-1, 3))
+        rows = np.arange(len(section.light))
+        parts.append(
+            np.stack([np.interp(place, rows, section.light[:, c], 0, 0) for c in range(3)], axis=1)
+        )
     return np.asarray((1 - share)[:, None] * parts[0] + share[:, None] * parts[1], np.float32)
