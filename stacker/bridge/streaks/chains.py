@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -21,6 +22,8 @@ SIDEWAYS = 2.0
 KINK_RAD, KINK_WINDOW = 0.25, 5
 # lines are joined over so many px, where the light between them is at least this share of theirs
 JOIN_PX, JOIN_SIDE_PX, JOIN_COSINE, JOIN_LIGHT = 14.0, 1.5, 0.9, 0.8
+# tips looked at about each, itself among them
+NEIGHBOURS = 10
 # a line's end curls round the end of the light where ridges are weaker than this share of those
 # about so many points inside
 LEAST_AT_END, INSIDE = 0.5, 10
@@ -144,40 +147,68 @@ def join(lines: list[FloatArray], light: FloatArray) -> list[FloatArray]:
     ----------
     lines : (n, 2) places in px of ``light``, float32 (h, w).
     """
-    lines = list(lines)
-    while True:
-        found = _nearest_join(lines, light)
-        if found is None:
-            return lines
-        i, j, line = found
-        lines = [kept for number, kept in enumerate(lines) if number not in (i, j)]
-        lines.append(line)
-
-
-def _nearest_join(lines: list[FloatArray], light: FloatArray) -> tuple[int, int, FloatArray] | None:
-    """Return the two lines to be joined next, and the line they make."""
     if len(lines) < 2:
-        return None
+        return lines
     tips = np.array([end for line in lines for end in (line[0], line[-1])])
     back = np.array([end for line in lines for end in (_inside(line[::-1]), _inside(line))])
     heading = (tips - back) / np.maximum(np.hypot(*(tips - back).T)[:, None], 1e-6)
-    across = tips[None] - tips[:, None]
-    far = np.hypot(across[..., 0], across[..., 1])
-    unit = across / np.maximum(far, 1e-6)[..., None]
-    side = np.abs(across[..., 0] * heading[:, None, 1] - across[..., 1] * heading[:, None, 0])
-    ahead = (unit * heading[:, None]).sum(axis=2)
-    owner = np.arange(len(tips)) // 2
-    fits = (far < JOIN_PX) & (side < JOIN_SIDE_PX) & (side.T < JOIN_SIDE_PX) & (ahead > 0)
-    fits &= (ahead.T > 0) & (heading @ heading.T < -JOIN_COSINE)
-    fits &= owner[:, None] < owner[None]
-    for k in np.argsort(np.where(fits, far, np.inf), axis=None, kind="stable")[: fits.sum()]:
-        a, b = divmod(int(k), len(tips))
-        if _is_lit(tips[a], tips[b], light):
-            one, two = lines[a // 2], lines[b // 2]
-            one = one if a % 2 else one[::-1]
-            two = two[::-1] if b % 2 else two
-            return a // 2, b // 2, np.concatenate([one, two])
-    return None
+    # the nearest tips first; each is joined once
+    partner: dict[int, int] = {}
+    for a, b in _facing(tips, heading):
+        if a in partner or b in partner or not _is_lit(tips[a], tips[b], light):
+            continue
+        if _far_tip(a, partner) != b:
+            partner[a], partner[b] = b, a
+    return _joined(lines, partner)
+
+
+def _facing(tips: FloatArray, heading: FloatArray) -> list[tuple[int, int]]:
+    """Return pairs of tips of different lines that point at each other, the nearest first."""
+    near = min(NEIGHBOURS, len(tips))
+    places = np.ascontiguousarray(tips, np.float32)
+    distance, number = cv2.batchDistance(places, places, cv2.CV_32F, K=near, normType=cv2.NORM_L2)
+    one, two = np.repeat(np.arange(len(tips)), near), number.ravel().astype(np.intp)
+    kept = (one // 2 < two // 2) & (distance.ravel() < JOIN_PX)
+    one, two = one[kept], two[kept]
+    across = tips[two] - tips[one]
+    far = np.hypot(*across.T)
+
+    def side(of: FloatArray) -> FloatArray:
+        return np.abs(across[:, 0] * of[:, 1] - across[:, 1] * of[:, 0])
+
+    fits = (side(heading[one]) < JOIN_SIDE_PX) & (side(heading[two]) < JOIN_SIDE_PX)
+    fits &= ((across * heading[one]).sum(axis=1) > 0) & ((across * heading[two]).sum(axis=1) < 0)
+    fits &= (heading[one] * heading[two]).sum(axis=1) < -JOIN_COSINE
+    order = np.lexsort((two, one, far))
+    return [(int(one[k]), int(two[k])) for k in order if fits[k]]
+
+
+def _far_tip(tip: int, partner: dict[int, int]) -> int:
+    """Return the other end of the joined lines that a tip is in; line n has tips 2n and 2n + 1."""
+    end = tip ^ 1
+    while end in partner:
+        end = partner[end] ^ 1
+    return end
+
+
+def _joined(lines: list[FloatArray], partner: dict[int, int]) -> list[FloatArray]:
+    """Return the lines, those with partners laid end to end."""
+    out, done = [], set[int]()
+    for number in range(len(lines)):
+        if number in done:
+            continue
+        tip = _far_tip(2 * number, partner) if 2 * number + 1 in partner else 2 * number + 1
+        # from the free end at the one side to that at the other
+        parts, end = [], tip
+        while True:
+            owner = end // 2
+            done.add(owner)
+            parts.append(lines[owner][::-1] if end % 2 else lines[owner])
+            if end ^ 1 not in partner:
+                break
+            end = partner[end ^ 1]
+        out.append(np.concatenate(parts))
+    return out
 
 
 def _inside(line: FloatArray) -> FloatArray:

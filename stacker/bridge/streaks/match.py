@@ -21,7 +21,7 @@ ALONE, ALONE_UNSUPPORTED = 14.0, 9.0
 # any single test failed by more than so many of its tolerances rules a pair out
 MOST_OFF = 3.0
 # tolerances: natural logarithms of width, brightness and speed, and distance of colours
-WIDTH_TOLERANCE, LIGHT_TOLERANCE, SPEED_TOLERANCE, COLOUR_TOLERANCE = 0.40, 0.8, 1.0, 0.10
+WIDTH_TOLERANCE, LIGHT_TOLERANCE, SPEED_TOLERANCE, COLOUR_TOLERANCE = 0.40, 0.8, 1.5, 0.10
 # of the way through the gap: in px, in widths, and as a share of the way expected
 WAY_PX, WAY_WIDTHS, WAY_SHARE = 0.8, 0.25, 0.20
 # of the offset to the side that no even turn explains, and of the turn itself

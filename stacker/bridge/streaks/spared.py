@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -31,43 +32,51 @@ def without_dashes(streaks: Sequence[Streak]) -> list[Streak]:
     belong to it.
     """
     blinking = set[int]()
-    for number in range(len(streaks)):
-        blinking |= _row_through(streaks, number)
+    if len(streaks) >= LEAST_DASHES:
+        looks = _Looks(
+            np.array([_middle(streak) for streak in streaks]),
+            np.array([_chord(streak) for streak in streaks]),
+            np.array([streak.length for streak in streaks]),
+            np.array([_light(streak) for streak in streaks]),
+        )
+        for number in range(len(streaks)):
+            blinking |= looks.row_through(number)
     return [streak for number, streak in enumerate(streaks) if number not in blinking]
 
 
-def _row_through(streaks: Sequence[Streak], number: int) -> set[int]:
-    """Return the dashes of the evenly spaced row that a streak is in, or none."""
-    own = streaks[number]
-    middle, along = _middle(own), _chord(own)
-    row, ends = [(0.0, number)], []
-    for other, streak in enumerate(streaks):
-        if other == number:
-            continue
-        away = _middle(streak) - middle
-        far = float(away @ along)
-        off = abs(float(away[0] * along[1] - away[1] * along[0]))
-        if off > OFF_PX + OFF_SHARE * abs(far) or abs(_chord(streak) @ along) < SAME_COSINE:
-            continue
-        brighter = abs(np.log(_light(streak) / _light(own)))
-        if brighter > np.log(MOST_BRIGHTER):
-            continue
-        longer = streak.length / own.length
-        if 1 / MOST_LONGER < longer < MOST_LONGER:
-            row.append((far, other))
-        elif longer < 1:
-            ends.append((far, other))
-    row.sort()
-    if len(row) < LEAST_DASHES:
-        return set()
-    at = np.array([far for far, _ in row])
-    steps = np.diff(at)
-    period = float(np.median(steps))
-    even = np.abs(steps - period) < EVEN_SHARE * period + EVEN_PX
-    if even.sum() < LEAST_DASHES - 1 or period < own.length + 2:
-        return set()
-    cut = {other for far, other in ends if at[0] - period < far < at[-1] + period}
-    return {other for _, other in row} | cut
+@dataclass(frozen=True, eq=False)
+class _Looks:
+    """What is compared of the streaks of a frame: middles (N, 2), unit chords (N, 2), lengths (N,)
+    and light (N,)."""
+
+    middle: npt.NDArray[np.floating]
+    chord: npt.NDArray[np.floating]
+    length: npt.NDArray[np.floating]
+    light: npt.NDArray[np.floating]
+
+    def row_through(self, number: int) -> set[int]:
+        """Return the dashes of the evenly spaced row that a streak is in, or none."""
+        along = self.chord[number]
+        away = self.middle - self.middle[number]
+        far = away @ along
+        off = np.abs(away[:, 0] * along[1] - away[:, 1] * along[0])
+        alike = (off < OFF_PX + OFF_SHARE * np.abs(far)) & (
+            np.abs(self.chord @ along) > SAME_COSINE
+        )
+        alike &= np.abs(np.log(self.light / self.light[number])) < np.log(MOST_BRIGHTER)
+        longer = self.length / self.length[number]
+        row = np.flatnonzero(alike & (longer < MOST_LONGER) & (longer > 1 / MOST_LONGER))
+        row = row[np.argsort(far[row], kind="stable")]
+        if len(row) < LEAST_DASHES:
+            return set()
+        steps = np.diff(far[row])
+        period = float(np.median(steps))
+        even = np.abs(steps - period) < EVEN_SHARE * period + EVEN_PX
+        if even.sum() < LEAST_DASHES - 1 or period < self.length[number] + 2:
+            return set()
+        cut = alike & (longer <= 1 / MOST_LONGER)
+        cut &= (far > far[row[0]] - period) & (far < far[row[-1]] + period)
+        return set(row.tolist()) | set(np.flatnonzero(cut).tolist())
 
 
 def without_stars(
