@@ -29,6 +29,8 @@ SIDE_PX, SIDE_WIDTHS, SIDE_SHARE = 0.5, 0.12, 0.08
 TURN_SHARE = 0.12
 # what it costs, in tolerances, to go by the length of one streak alone
 ONE_SIDED = 1.6
+# the later end lies aside of the earlier heading by no more than this share of the way
+MOST_ASIDE = 0.5
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -88,12 +90,23 @@ class _Prices:
         if not one or not two:
             return
         gap_s = second.start_s - first.end_s
-        places = np.array([[end.place for end in streak.ends] for streak in two])
-        reach = [2 * _farthest(streak, first, gap_s) for streak in one]
+        place, heading, light = (
+            np.array([[getattr(end, name) for end in streak.ends] for streak in two])
+            for name in ("place", "heading", "light")
+        )
+        colour = _colour(light)
         for i, streak in enumerate(one):
-            for e in range(2):
-                away = np.hypot(*np.moveaxis(places - streak.ends[e].place, -1, 0))
-                for j, f in zip(*np.nonzero(away < reach[i]), strict=True):
+            reach = 2 * _farthest(streak, first, gap_s)
+            for e, end in enumerate(streak.ends):
+                # what rules most pairs out, for all at once
+                across = place - end.place
+                far = np.hypot(across[..., 0], across[..., 1])
+                possible = (far < reach) & (heading @ end.heading < -LEAST_COSINE)
+                off = np.abs(across[..., 0] * end.heading[1] - across[..., 1] * end.heading[0])
+                possible &= off < SIDE_PX * 8 + streak.width + far * MOST_ASIDE
+                apart = np.linalg.norm(colour - _colour(end.light), axis=-1)
+                possible &= apart < MOST_OFF * COLOUR_TOLERANCE
+                for j, f in zip(*np.nonzero(possible), strict=True):
                     self._cost[i, e, j, f] = _cost(streak, e, two[j], int(f), first, second)
 
     def links(self, came: dict[int, Link], left: dict[int, Link]) -> list[Link]:
@@ -218,8 +231,15 @@ def _to_side(heading: FloatArray, across: FloatArray) -> float:
     return float(heading[0] * across[1] - heading[1] * across[0])
 
 
+def _colour(light: FloatArray) -> FloatArray:
+    """Return the shares of the channels, (..., 3)."""
+    positive = np.maximum(light, 1e-6)
+    return np.asarray(positive / positive.sum(axis=-1, keepdims=True), np.float32)
+
+
 def _light_tests(leaves: End, comes: End) -> list[float]:
     """Return tests of brightness and colour."""
-    one, two = np.maximum(leaves.light, 1e-6), np.maximum(comes.light, 1e-6)
-    colour = float(np.hypot.reduce(one / one.sum() - two / two.sum()))
-    return [float(np.log(two.sum() / one.sum())) / LIGHT_TOLERANCE, colour / COLOUR_TOLERANCE]
+    one, two = leaves.light, comes.light
+    brighter = np.log(max(two.sum(), 1e-6) / max(one.sum(), 1e-6))
+    colour = float(np.linalg.norm(_colour(one) - _colour(two)))
+    return [float(brighter) / LIGHT_TOLERANCE, colour / COLOUR_TOLERANCE]
