@@ -8,7 +8,7 @@ brightness it had. A lamp's way through the frames before and after counts too.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,9 @@ TURN_SHARE = 0.12
 ONE_SIDED = 1.6
 # the later end lies aside of the earlier heading by no more than this share of the way
 MOST_ASIDE = 0.5
+# among so many streaks, pairs found with the later ones set aside by this, px, tell of chance;
+# with more than this share of those found, none is believed
+MANY_STREAKS, ASIDE_PX, MOST_BY_CHANCE = 60, np.array([37.0, 23.0], np.float32), 0.35
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -64,7 +67,30 @@ def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) ->
             price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
             for n, price in enumerate(prices)
         ]
-    return [_supported(links, n) for n in range(len(links))]
+    return [
+        []
+        if _by_chance(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1], len(links[n]))
+        else _supported(links, n)
+        for n in range(len(links))
+    ]
+
+
+def _by_chance(
+    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed, found: int
+) -> bool:
+    """Return whether as many pairs might well be found where there can be none.
+
+    By day everything that moves has edges and highlights, and some will always fit. Streaks of the
+    later frame are set aside, where no lamp can have gone: pairs found there tell of chance.
+    """
+    if min(len(one), len(two)) < MANY_STREAKS:
+        return False
+    aside = []
+    for streak in two:
+        moved = [replace(end, place=end.place + ASIDE_PX) for end in streak.ends]
+        aside.append(replace(streak, ends=(moved[0], moved[1])))
+    chance = len(_Prices(one, aside, first, second).links({}, {}))
+    return chance > MOST_BY_CHANCE * found
 
 
 def _supported(links: Sequence[Sequence[Link]], number: int) -> list[Link]:
