@@ -24,11 +24,13 @@ MOST_OFF = 3.0
 WIDTH_TOLERANCE, LIGHT_TOLERANCE, SPEED_TOLERANCE, COLOUR_TOLERANCE = 0.40, 0.8, 1.5, 0.10
 # of the way through the gap: in px, in widths, and as a share of the way expected
 WAY_PX, WAY_WIDTHS, WAY_SHARE = 0.8, 0.25, 0.20
+# a streak that the border cut tells the way no better than to this share
+CUT_SHARE = 0.7
 # of the offset to the side that no even turn explains, and of the turn itself
 SIDE_PX, SIDE_WIDTHS, SIDE_SHARE = 0.5, 0.12, 0.08
 TURN_SHARE = 0.12
 # what it costs, in tolerances, to go by the length of one streak alone
-ONE_SIDED = 1.6
+ONE_SIDED = 1.0
 # the later end lies aside of the earlier heading by no more than this share of the way
 MOST_ASIDE = 0.5
 # among so many streaks, pairs found with the later ones set aside by this, px, tell of chance;
@@ -216,7 +218,7 @@ def _way_tests(
     speed = abs(float(np.log(other_way / one_way))) if gap_s > 0 else 0.0
     # how much the speed changes is known less well than that it does; a streak that the border
     # cut tells but its least
-    share = WAY_SHARE * (1 + speed) if whole else 2 * WAY_SHARE
+    share = WAY_SHARE * (1 + speed) if whole else CUT_SHARE
     ways = []
     if speed < MOST_OFF * SPEED_TOLERANCE:
         extra = speed / SPEED_TOLERANCE if whole else ONE_SIDED
