@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+import numpy.typing as npt
+
 from stacker.bridge.base import Bridge, Exposed, Joins, LightOf
 from stacker.bridge.flow import bridge_flow
-from stacker.bridge.sky import bridge_sky
+from stacker.bridge.sky import SkyBridge, bridge_sky
+from stacker.bridge.streaks import SkyTurn, bridge_streaks
+
+Float64Array = npt.NDArray[np.float64]
 
 
 def choose_bridges(
@@ -30,4 +36,19 @@ def choose_bridges(
     if joins == "added":
         return {"textures in motion": bridge_flow(frames, exposed, weights=weights)}
     sky = bridge_sky(frames, exposed, weights=weights)
-    return {"the turn of the stars": sky}
+    turn = _turn(sky) if any(gap.bridged for gap in sky.gaps) else None
+    return {
+        "the turn of the stars": sky,
+        "lights that move": bridge_streaks(frames, exposed, turn),
+    }
+
+
+def _turn(sky: SkyBridge) -> SkyTurn:
+    """Return where the sky's turn takes points of one frame in another."""
+
+    def carried(number: int, other: int, points: Float64Array) -> Float64Array:
+        there = sky.carried(points, number, other)
+        # what is not known is nowhere: no streak follows it
+        return np.full_like(points, np.nan) if there is None else there
+
+    return carried

@@ -1,0 +1,81 @@
+"""A burst's moving lamps: looked at frame by frame, linked over the gaps, painted gap by gap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+from stacker.bridge.base import Exposed, GapVerdict, LightOf, Patch
+from stacker.bridge.streaks.background import Background, still_background
+from stacker.bridge.streaks.detect import find_streaks
+from stacker.bridge.streaks.match import Link, link_all
+from stacker.bridge.streaks.spared import SkyTurn, without_dashes, without_stars
+from stacker.bridge.streaks.streak import Streak
+from stacker.bridge.streaks.sweep import section_of, sweep
+from stacker.light.encoding import LightArray
+
+
+@dataclass(frozen=True, eq=False)
+class StreakBridge:
+    """What is known of a burst's moving lamps. Made by ``bridge_streaks``."""
+
+    joins: ClassVar[Literal["greater"]] = "greater"
+
+    gaps: tuple[GapVerdict, ...]
+    links: tuple[tuple[Link, ...], ...]
+    streaks: tuple[tuple[Streak, ...], ...]
+    background: Background | None
+
+    def between(self, number: int, earlier: LightArray, later: LightArray) -> list[Patch]:
+        """Return the light of lamps that moved between the frames ``number`` and ``number + 1``.
+
+        Parameters
+        ----------
+        number : of the earlier frame among those used, from 0 on.
+        earlier, later : the light of both, float32 (H, W, 3), not changed.
+        """
+        patches: list[Patch] = []
+        for link in self.links[number]:
+            assert self.background is not None
+            one = section_of(
+                self.streaks[number][link.earlier], link.earlier_end, earlier, self.background
+            )
+            two = section_of(
+                self.streaks[number + 1][link.later], link.later_end, later, self.background
+            )
+            patches += sweep(one, two, self.background, link.confidence)
+        return patches
+
+
+def bridge_streaks(
+    frames: LightOf, exposed: Sequence[Exposed], sky: SkyTurn | None = None
+) -> StreakBridge:
+    """Return the bridge for lamps that move on their own.
+
+    Parameters
+    ----------
+    frames : gives the light of each frame; each is asked for once, up to 15 once more.
+    exposed : when each frame was exposed, in order of time.
+    sky : where the sky's turning takes points of one frame in another; streaks that follow it
+        are stars and are left alone.
+    """
+    count = len(exposed)
+    if count < 2:
+        return StreakBridge((), (), ((),) * count, None)
+    background = still_background(frames, count)
+    streaks = []
+    for number in range(count):
+        found = without_dashes(find_streaks(frames(number), background))
+        streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
+    links = link_all(streaks, exposed)
+    verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
+                     for number, gap in enumerate(links))  # fmt: skip
+    return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background)
+
+
+def _unbridged(streaks: Sequence[Sequence[Streak]], number: int) -> GapVerdict:
+    """Return why nothing bridges the gap after a frame."""
+    if not streaks[number] or not streaks[number + 1]:
+        return GapVerdict(False, "no lamp moves in both frames")
+    return GapVerdict(False, "no lamp of the one frame goes on in the other")
