@@ -10,12 +10,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 import cv2
 import numpy as np
 
-from stacker.bridge.base import Exposed, GapVerdict, LightOf, Patch
+from stacker.bridge.base import Exposed, GapVerdict, Joins, LightOf, Patch
 from stacker.bridge.flow.guard import trusted
 from stacker.bridge.flow.motion import PairFlow, pair_flow
 from stacker.bridge.flow.passage import KNOTS, moments
@@ -44,7 +44,7 @@ JUDGED_MOMENTS = 4
 class FlowBridge:
     """What is known of a burst's moving textures; made by ``bridge_flow``."""
 
-    joins: ClassVar[Literal["greater", "added"]] = "added"
+    joins: ClassVar[Joins] = "added"
     gaps: Sequence[GapVerdict]
     shares: Sequence[Shares]
     periods: Sequence[float] = field(repr=False)

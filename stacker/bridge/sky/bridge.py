@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import ClassVar
 
-from stacker.bridge.base import GapVerdict, Patch
+from stacker.bridge.base import GapVerdict, Joins, Patch
 from stacker.bridge.sky.known import KnownSky, blocks
 from stacker.bridge.sky.paint import Laid, agreed, joined, laid_down, patches_of
 from stacker.bridge.sky.strength import measured
@@ -22,7 +22,7 @@ class SkyBridge:
     ``sky`` is None where there is no sky to be found, and then there is no light either.
     """
 
-    joins: ClassVar[Literal["greater", "added"]] = "greater"
+    joins: ClassVar[Joins] = "greater"
 
     sky: KnownSky | None
     gaps: Sequence[GapVerdict]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import ClassVar
 
-from stacker.bridge.base import Exposed, GapVerdict, LightOf, Patch
+from stacker.bridge.base import Exposed, GapVerdict, Joins, LightOf, Patch
 from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.match import Link, link_all
@@ -20,7 +20,7 @@ from stacker.light.encoding import LightArray
 class StreakBridge:
     """What is known of a burst's moving lamps. Made by ``bridge_streaks``."""
 
-    joins: ClassVar[Literal["greater"]] = "greater"
+    joins: ClassVar[Joins] = "greater"
 
     gaps: tuple[GapVerdict, ...]
     links: tuple[tuple[Link, ...], ...]
