@@ -26,6 +26,21 @@ def seconds(text: str | float) -> float:
         ) from error
 
 
+def blend_names(blends: list[str]) -> tuple[str, ...]:
+    """Return the names of blends, each once, from options that may hold several with commas."""
+    names = [name.strip() for words in blends for name in words.split(",") if name.strip()]
+    return tuple(dict.fromkeys(names))
+
+
+def memory_size(text: str | None) -> int | None:
+    """Return bytes from a size such as ``2GB``; None where none was given."""
+    if text is None:
+        return None
+    from stacker.engine.memory import parse_size
+
+    return parse_size(text)
+
+
 def frame_numbers(option: str, text: str) -> tuple[int, ...]:
     """Return frame numbers from a list such as ``13,17-19``.
 
