@@ -3,46 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
-from typing import Any, cast
+from typing import Any
 
-import cv2
-import numpy as np
-
-from stacker.blend import Blend, Intake, find_blend
+from stacker.blend import find_blend
 from stacker.burst import Burst
-from stacker.engine.bridging import Bridged
 from stacker.engine.expose import as_set
-from stacker.engine.memory import PassPlan, plan_passes
-from stacker.engine.passes import FrameOutcome, FramePass, Stripe, make_stripes, worker_count
+from stacker.engine.ladder_pass import LadderPass
+from stacker.engine.measuring import measure_rungs
 from stacker.engine.progress import Progress, Silent
-from stacker.engine.ready import Ready, make_ready
-from stacker.engine.report import make_report, open_time
-from stacker.engine.rungs import Copies, FrameSampler, Rungs, RungTaker, up_to
+from stacker.engine.ready import make_ready
+from stacker.engine.report import open_time
 from stacker.engine.settings import Settings
-from stacker.engine.shot import Piece, Shot
+from stacker.engine.shot import Shot
 from stacker.engine.shutters import counts_for, dial_time, doubling_counts
 from stacker.engine.span import span_of, weights_of
-from stacker.engine.spool import Spool
-from stacker.engine.verdict import EMPTYING_BLENDS, STREAK_BLENDS, Measure, suits_best
+from stacker.engine.verdict import Measure, suits_best
 from stacker.errors import BurstError, OptionError
-from stacker.light.encoding import Encoding, Picture, as_light
-from stacker.survey import (
-    contrast_left,
-    find_movement,
-    light_at_rest,
-    longest_streak,
-    strangeness_left,
-)
-from stacker.version import PROGRAM
 
-# frames looked at to tell what moves, spread over the burst: more tell little that is new
-SAMPLED_FRAMES = 16
-# what is measured are copies of at most so many pixels: texture is judged as a viewer sees it
-COPY_PIXELS = 1_600_000
 LEAST_FRAMES = 2
 
 
@@ -111,18 +90,17 @@ def ladder_burst(
     while True:
         places = ready.places
         ends = tuple(places[count - 1] for count in _counts(burst, places, shutters_s))
-        made = _Pass(ready, blend, ends, settings, progress)
+        made = LadderPass(ready, blend, ends, settings, progress)
         outcomes = made.run()
         bad = {place: outcome for place, outcome in outcomes.items() if outcome.error is not None}
         if not bad:
             break
         # rungs are counted in frames: without the bad ones they are others
         ready = ready.without(bad)
-    measures = made.measures()
+    measures = measure_rungs(made)
     rungs = []
-    for number, measure in enumerate(measures):
-        count = made.frames_of(number)
-        shot = made.shot(number, outcomes)
+    for end, measure in zip(ends, measures, strict=True):
+        shot, count = made.shot(end, outcomes), made.frames_until(end)
         rungs.append(Rung(_label(shot.open_s, count), count, shot, measure))
     proposed, why = suits_best(measures)
     return Ladder(tuple(rungs), proposed, why, _report(rungs, proposed, why, made))
@@ -185,179 +163,7 @@ def _counts(
     return counts_for([burst.frames[place] for place in places], shutters_s)
 
 
-class _Pass:
-    """The pass over the frames, with what it leaves: pieces of pictures, and small copies."""
-
-    def __init__(
-        self,
-        ready: Ready,
-        blend: Blend,
-        ends: tuple[int, ...],
-        settings: Settings,
-        progress: Progress,
-    ) -> None:
-        self.ready, self.settings, self.progress = ready, settings, progress
-        self.blend, self.ends = blend, ends
-        self.places = [place for place in ready.places if place <= ends[-1]]
-        burst, holding = ready.burst, ready.holding
-        weights = tuple(w if p <= ends[-1] else 0.0 for p, w in enumerate(ready.weights))
-        self.intake = Intake(
-            holding.encoding_of(burst), weights, masked=holding.masked, ordered=True
-        )
-        count = min(SAMPLED_FRAMES, len(self.places))
-        chosen = np.linspace(0, len(self.places) - 1, count).round().astype(int)
-        self.sampled = [self.places[k] for k in chosen]
-        self.factor = _copy_factor(burst.size)
-        self.frame_copies = Copies(burst.size, self.factor, len(self.sampled))
-        self.rung_copies = Copies(burst.size, self.factor, len(ends))
-        self.spool = Spool()
-        self.pieces: list[dict[int, Piece]] = [{} for _ in ends]
-        self.plan = self._planned()
-
-    def _planned(self) -> PassPlan:
-        copies = self.frame_copies.pictures + self.rung_copies.pictures
-        return plan_passes(
-            [Rungs(self.blend, self.ends)],
-            self.intake,
-            self.ready.holding.region.rows,
-            self.ready.burst.size[0],
-            workers=min(worker_count(self.settings.workers), len(self.places)),
-            memory=self.settings.memory,
-            frame=self.ready.frame_bytes,
-            held=self.ready.prepared.held_bytes + sum(copy.nbytes for copy in copies),
-            align=math.lcm(self.ready.holding.align, self.factor),
-        )
-
-    def run(self) -> dict[int, FrameOutcome]:
-        """Return what came of each frame; stop at the first band that meets a bad one."""
-        outcomes: dict[int, FrameOutcome] = {}
-        threads = cv2.getNumThreads()
-        cv2.setNumThreads(1)
-        try:
-            self.progress.start("blending", len(self.places) * len(self.plan.bands))
-            for band in self.plan.bands:
-                frame_pass = FramePass(
-                    self.ready.burst,
-                    self.places,
-                    self._stripes(band),
-                    brightest_frame=self.blend.brightest_frame(self.intake),
-                    on_bad=self.settings.on_bad,
-                    progress=self.progress,
-                    warps=self.ready.holding.warps,
-                    masked=self.ready.holding.masked,
-                )
-                outcomes |= frame_pass.run(self.plan.workers)
-                if any(outcome.error is not None for outcome in outcomes.values()):
-                    break
-        finally:
-            cv2.setNumThreads(threads)
-        return outcomes
-
-    def _stripes(self, band: range) -> list[Stripe]:
-        align = math.lcm(self.ready.holding.align, self.factor)
-        size = self.ready.burst.size
-        stripes = make_stripes(
-            [Rungs(self.blend, self.ends)], self.intake, band, size, self.plan.workers, align=align
-        )
-        for stripe in stripes:
-            cast(RungTaker, stripe.accumulators[0]).take = partial(self._take, stripe.rows.start)
-            stripe.accumulators.append(
-                FrameSampler(
-                    self.intake,
-                    stripe.rows,
-                    size[0],
-                    copies=self.frame_copies,
-                    sampled=self.sampled,
-                )
-            )
-        return stripes
-
-    def _take(self, top: int, number: int, picture: Picture) -> None:
-        """Put away a piece of a rung, the first row of which is ``top``."""
-        self.pieces[number][top] = self.spool.put(picture)
-        # what adds up gets brighter with every frame: it is measured as bright as one
-        scale = 1 / self.frames_of(number) if self.blend.name == "sum" else 1.0
-        encoding = Encoding("float32", self.ready.burst.encoding.space)
-        self.rung_copies.put(number, as_light(picture), encoding, top, scale)
-
-    def measures(self) -> list[Measure]:
-        """Return how smooth each rung is, or how long its streaks are."""
-        region, factor = self.ready.holding.region, self.factor
-        cells = tuple(
-            slice(-(-part.start // factor), part.stop // factor)
-            for part in (region.rows, region.columns)
-        )
-        frames = [np.ascontiguousarray(each[cells]) for each in self.frame_copies.pictures]
-        rungs = [np.ascontiguousarray(each[cells]) for each in self.rung_copies.pictures]
-        if min(frames[0].shape) == 0 or len(frames) < LEAST_FRAMES:
-            return [Measure() for _ in rungs]
-        movement = find_movement(frames, valid=self.frame_copies.valid[cells])
-        if self.blend.name in STREAK_BLENDS:
-            rest = light_at_rest(frames)
-            return [
-                Measure(streak_px=longest_streak(each, rest, movement.noise_sigma) * factor)
-                for each in rungs
-            ]
-        if not movement.found:
-            return [Measure() for _ in rungs]
-        vanishing = self.blend.name in EMPTYING_BLENDS
-        if vanishing:
-            rest = light_at_rest(frames)
-            left = [strangeness_left(each, frames, rest, movement) for each in rungs]
-        else:
-            left = [
-                contrast_left(each, movement, noise_share=1 / self.frames_of(number))
-                for number, each in enumerate(rungs)
-            ]
-        return [Measure(contrast_left=each, vanishing=vanishing) for each in left]
-
-    def frames_of(self, number: int) -> int:
-        """Return how many frames a rung takes."""
-        return self.places.index(self.ends[number]) + 1
-
-    def shot(self, number: int, outcomes: Mapping[int, FrameOutcome]) -> Shot:
-        """Return a rung as an exposure."""
-        ready, burst, holding = self.ready, self.ready.burst, self.ready.holding
-        end = self.ends[number]
-        intake = up_to(self.intake, end)
-        used = [place for place in self.places if place <= end]
-        span = range(ready.span.start, end + 1)
-        known = {**ready.outcomes, **outcomes}
-        return Shot(
-            pieces=[piece for _, piece in sorted(self.pieces[number].items())],
-            columns=holding.region.columns,
-            size=holding.region.size,
-            space=burst.encoding.space,
-            brightest=self.blend.brightest(intake),
-            open_s=open_time(burst, used, intake.weights),
-            exif=burst.frames[used[0]].exif,
-            sources=frozenset(burst.sources) | ready.prepared.sources,
-            report=make_report(
-                ready.prepared,
-                holding,
-                dataclasses.replace(
-                    self.settings, first=span.start + 1, last=span.stop, shutter_s=None
-                ),
-                blend=self.blend.name,
-                program=PROGRAM,
-                span=span,
-                weights=intake.weights,
-                outcomes={place: each for place, each in known.items() if place in span},
-                plan=self.plan,
-                bridged=Bridged(),
-            ),
-        )
-
-
-def _copy_factor(size: tuple[int, int]) -> int:
-    """Return by how much the copies that are measured are reduced: a power of two."""
-    factor = 1
-    while size[0] * size[1] > COPY_PIXELS * factor**2:
-        factor *= 2
-    return factor
-
-
-def _report(rungs: Sequence[Rung], proposed: int, why: str, made: _Pass) -> dict[str, Any]:
+def _report(rungs: Sequence[Rung], proposed: int, why: str, made: LadderPass) -> dict[str, Any]:
     last = rungs[-1].shot.report
     told = [
         {

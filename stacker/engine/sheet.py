@@ -87,8 +87,10 @@ def _frames(count: int) -> str:
 
 
 def _title(ladder: Ladder) -> str:
-    report = ladder.report
-    return f"{report['settings']['blend']} of 1 to {_frames(ladder.rungs[-1].frames)}"
+    shortest, longest = ladder.rungs[0], ladder.rungs[-1]
+    blend = longest.shot.report["settings"]["blend"].capitalize()
+    first = next(frame["name"] for frame in longest.shot.report["frames"] if frame["used"])
+    return f"{blend} of {shortest.frames} to {_frames(longest.frames)} from {first} on"
 
 
 def _footer(ladder: Ladder) -> str:
@@ -100,8 +102,8 @@ def _footer(ladder: Ladder) -> str:
     if measure.contrast_left is None:
         return words
     return (
-        f"{words} What is left: contrast of what moves against that of one frame, in linear light; "
-        f"under {SILK:.0%} water reads as silk."
+        f"{words} What is left: the contrast of what moves against that of one frame, in linear "
+        f"light; under {SILK:.0%} water reads as silk."
     )
 
 

@@ -74,7 +74,7 @@ def dial_time(seconds: float) -> str:
         if abs(seconds * below - 1) < DIAL_ROUNDING:
             return name
     if seconds < MINUTE_S - 0.5:
-        return f"{seconds:.2g} s"
+        return f"{seconds:.1g} s" if seconds < 0.95 else f"{seconds:.2g} s"
     if seconds < HOUR_S - 0.5:
         minutes, rest = divmod(round(seconds), MINUTE_S)
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"

@@ -67,9 +67,10 @@ def suits_best(measures: Sequence[Measure]) -> tuple[int, str]:
     number = next((k for k, contrast in enumerate(contrasts) if contrast < SILK), None)
     if number is None:
         number = min(range(len(contrasts)), key=lambda k: contrasts[k])
-        left = f"{contrasts[number]:.0%} of {'what moves' if vanishing else 'the texture'} left"
-        goal = "it is gone" if vanishing else "water reads as silk"
-        return number, f"no rung gets below {SILK:.0%}, where {goal}: this comes nearest ({left})"
+        if vanishing:
+            return number, f"it is the emptiest here ({contrasts[number]:.0%} of what moves left)"
+        left = f"{contrasts[number]:.0%} of the texture left, silk has under {SILK:.0%}"
+        return number, f"it is the smoothest here ({left})"
     if vanishing:
         return (
             number,

@@ -26,6 +26,7 @@ GREY_CODE, WHITE_CODE = 0.45, 1.0
 SHEET_WIDTH = 2400
 # a label has to fit below a picture however small that is
 LEAST_CELL, GREATEST_CELL = 400, 900
+COLUMNS = (3, 4, 5)
 MARGIN, GAP = 64, 44
 TITLE_PX, LABEL_PX, TEXT_PX = 44, 38, 26
 LINE_SPACING = 1.4
@@ -137,8 +138,11 @@ class Letters:
 
 
 def _columns(count: int) -> int:
-    """Return how many pictures stand side by side: about as many as rows, and half as many more."""
-    return min(count, max(2, int(np.ceil(np.sqrt(count * 1.2)))))
+    """Return how many pictures stand side by side: so that few places stay empty."""
+    if count <= 4:
+        return min(count, 2)
+    able = [columns for columns in COLUMNS if columns <= -(-count // 2)]
+    return min(able, key=lambda columns: (-count % columns, -columns))
 
 
 def _font(size_px: int) -> FreeTypeFont | ImageFont:

@@ -2,14 +2,17 @@
 
 from stacker.survey.likeness import psnr
 from stacker.survey.smoothness import (
+    GreyArray,
     Movement,
     contrast_left,
     find_movement,
     strangeness_left,
+    whole_contrast_left,
 )
 from stacker.survey.streaks import light_at_rest, longest_streak
 
 __all__ = [
+    "GreyArray",
     "Movement",
     "contrast_left",
     "find_movement",
@@ -17,4 +20,5 @@ __all__ = [
     "longest_streak",
     "psnr",
     "strangeness_left",
+    "whole_contrast_left",
 ]

@@ -42,14 +42,12 @@ class Movement:
     ----------
     moving : bool (h, w), where.
     texture : variance of the moving texture of a single frame there, in light.
-    still : variance of what stands still there.
     noise : variance of a single frame's noise there.
     noise_sigma : float32 (h, w), a single frame's noise at each pixel.
     """
 
     moving: npt.NDArray[np.bool_]
     texture: float
-    still: float
     noise: float
     noise_sigma: GreyArray
 
@@ -74,11 +72,6 @@ def find_movement(
     frames : two or more, in their order, spread over the burst; luminance in linear light, float32
         (h, w); not changed.
     valid : bool (h, w), False where a frame has nothing to say; all, if None.
-
-    Notes
-    -----
-    What stands still is what the first and the last third of the frames have in common, so
-    texture that takes longer than that to pass counts as standing still.
     """
     fine = [high_passed(frame) for frame in frames]
     count = len(fine)
@@ -95,35 +88,54 @@ def find_movement(
     if valid is not None:
         moving &= valid
     if not moving.any():
-        return Movement(moving, 0.0, 0.0, 0.0, np.sqrt(noise))
-    third = math.ceil(count / 3)
-    early, late = (
-        sum(part[1:], start=part[0])[moving] / np.float32(third)
-        for part in (fine[:third], fine[-third:])
-    )
-    still = max(0.0, _mean(early * late))
+        return Movement(moving, 0.0, 0.0, np.sqrt(noise))
     own_noise = _mean(noise[moving])
-    power = sum(_mean(np.square(picture[moving])) for picture in fine) / count
-    return Movement(moving, power - still - own_noise, still, own_noise, np.sqrt(noise))
+    return Movement(moving, _mean(spread[moving]) - own_noise, own_noise, np.sqrt(noise))
 
 
-def contrast_left(picture: GreyArray, movement: Movement, *, noise_share: float) -> float:
-    """Return the contrast of the moving texture in a picture as a share of one frame's.
+def contrast_left(
+    picture: GreyArray, whole: GreyArray, movement: Movement, *, frames: int, of: int
+) -> float:
+    """Return the contrast of the moving texture in a mean, as a share of one frame's.
 
-    Standard deviations in linear light, over what moves, without what stands still and noise.
+    Standard deviations in linear light, over what moves, without noise.
 
     Parameters
     ----------
-    picture : luminance in linear light, float32 (h, w), as bright as a frame; not changed.
-    noise_share : variance of the picture's noise as a share of one frame's; 1 / N for a mean.
+    picture : the mean of ``frames`` frames; luminance in linear light, float32 (h, w).
+    whole : the mean of ``of`` frames, those among them. What both show stands still and does not
+        count.
 
     Notes
     -----
-    N independent textures leave 1 / sqrt(N).
+    Of N independent textures 1 / sqrt(N) is left. The whole is no perfect picture of what stands
+    still: it holds the rest of the texture, and the part's own. For a part of n frames of N the
+    variance of the difference is 1 - n / N of that in the part, if textures change from frame to
+    frame. What takes as long as the burst to pass counts as standing still.
     """
-    power = _mean(np.square(high_passed(picture)[movement.moving]))
-    left = power - movement.still - movement.noise * noise_share
-    return math.sqrt(max(0.0, left) / movement.texture)
+    if frames >= of:
+        raise ValueError("the whole is measured by one of its halves: whole_contrast_left")
+    power = _difference(picture, whole, movement) / (1 - frames / of)
+    return _share(power - movement.noise / frames, movement)
+
+
+def whole_contrast_left(
+    part: GreyArray, whole: GreyArray, movement: Movement, *, frames: int, of: int
+) -> float:
+    """Return the same for the whole, by how far a part of it, best a half, is from it.
+
+    The part differs from the whole by (N - n) / n of the variance that is left in the whole.
+    """
+    power = _difference(part, whole, movement) * frames / (of - frames)
+    return _share(power - movement.noise / of, movement)
+
+
+def _difference(one: GreyArray, two: GreyArray, movement: Movement) -> float:
+    return _mean(np.square(high_passed(one - two)[movement.moving]))
+
+
+def _share(power: float, movement: Movement) -> float:
+    return math.sqrt(max(0.0, power) / movement.texture)
 
 
 def strangeness_left(
@@ -140,13 +152,8 @@ def strangeness_left(
     frames : single frames, likewise.
     rest : the picture without what moves, see ``light_at_rest``.
     """
-    empty = high_passed(rest)[movement.moving]
-
-    def strange(each: GreyArray) -> float:
-        return _mean(np.square(high_passed(each)[movement.moving] - empty))
-
-    alone = sum(strange(frame) for frame in frames) / len(frames)
-    return math.sqrt(strange(picture) / alone)
+    alone = sum(_difference(frame, rest, movement) for frame in frames) / len(frames)
+    return math.sqrt(_difference(picture, rest, movement) / alone)
 
 
 def high_passed(picture: GreyArray) -> GreyArray:
