@@ -15,7 +15,7 @@ from stacker import version
 
 if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
-    from stacker.engine import Progress, Settings, Shot, save
+    from stacker.engine import Ladder, Progress, Settings, Shot, save, save_rungs, save_sheet
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.scenes import render_scene
@@ -27,10 +27,13 @@ _HOMES = {
     "Burst": "stacker.burst",
     "Frame": "stacker.burst",
     "open_burst": "stacker.burst",
+    "Ladder": "stacker.engine",
     "Progress": "stacker.engine",
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
+    "save_rungs": "stacker.engine",
+    "save_sheet": "stacker.engine",
     "BurstError": "stacker.errors",
     "FrameError": "stacker.errors",
     "OptionError": "stacker.errors",
@@ -45,6 +48,7 @@ __all__ = [
     "BurstError",
     "Frame",
     "FrameError",
+    "Ladder",
     "OptionError",
     "OutputError",
     "Progress",
@@ -55,9 +59,12 @@ __all__ = [
     "__version__",
     "expose",
     "expose_several",
+    "ladder",
     "open_burst",
     "render_scene",
     "save",
+    "save_rungs",
+    "save_sheet",
 ]
 
 
@@ -98,3 +105,32 @@ def expose_several(
     from stacker.engine import Settings, expose_burst
 
     return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)
+
+
+def ladder(
+    burst: Burst,
+    *,
+    blend: str = "mean",
+    shutters_s: Sequence[float] | None = None,
+    progress: Progress | None = None,
+    **settings: Any,
+) -> Ladder:
+    """Return one burst at a ladder of shutter times, all made in one pass over the files.
+
+    Parameters
+    ----------
+    blend : how the frames add up.
+    shutters_s : open times in seconds; those of 1, 2, 4, 8 frames and so on if None.
+    progress : told about every frame.
+    settings : anything else in ``Settings`` that a ladder knows, such as ``hold="scene"``.
+
+    Raises
+    ------
+    StackerError
+        The settings or the burst do not allow it; the text says what to do.
+    """
+    from stacker.engine import Settings, ladder_burst
+
+    return ladder_burst(
+        burst, Settings(blends=(blend,), **settings), shutters_s=shutters_s, progress=progress
+    )

@@ -21,8 +21,12 @@ BLUR_SHARE = 0.01
 LEAST_BLUR_PX = 2.0
 # the spread over time is averaged over so many pixels each way before it is judged
 NEIGHBOURHOOD = 5
-# so many times the noise's variance is movement; JPEG's own errors reach twice of it
-CLEARLY_MOVING = 4.0
+# so many times the noise's variance is movement; JPEG's own errors come near to twice of it
+CLEARLY_MOVING = 2.5
+# what only noise passes: it is blind to any texture that is smooth over three pixels
+NOISE_KERNEL = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32) / 6
+# what JPEG leaves of noise is smooth too: so many times what passes may be noise
+SMOOTH_NOISE = 4.0
 # and so much of the light: beyond the rounding of any file
 LEAST_SPREAD = 2e-3
 # pixels of each level of light, by which noise is learnt
@@ -72,19 +76,33 @@ def find_movement(
     frames : two or more, in their order, spread over the burst; luminance in linear light, float32
         (h, w); not changed.
     valid : bool (h, w), False where a frame has nothing to say; all, if None.
+
+    Notes
+    -----
+    Source of the kernel that only noise passes: J. Immerkaer, "Fast noise variance estimation",
+    Computer Vision and Image Understanding 64, 1996, doi:10.1006/cviu.1996.0060; here on
+    differences in time, from which what stands still is gone.
     """
     fine = [high_passed(frame) for frame in frames]
     count = len(fine)
     mean = sum(fine[1:], start=fine[0]) / np.float32(count)
-    spread = np.zeros_like(mean)
+    spread, rough = np.zeros_like(mean), np.zeros_like(mean)
     for picture in fine:
         spread += np.square(picture - mean)
+        rough += np.square(cv2.filter2D(picture - mean, -1, NOISE_KERNEL))
     spread /= np.float32(count - 1)
+    rough /= np.float32(count - 1)
     level = sum(frames[1:], start=frames[0]) / np.float32(count)
-    around = np.asarray(cv2.blur(spread, (NEIGHBOURHOOD, NEIGHBOURHOOD)), np.float32)
-    noise = _noise_variance(around, level, count)
+    around = _around(spread)
+    # where all of the picture moves nothing is quiet, but texture is smoother than noise
+    noise = np.minimum(_noise_variance(around, level, count), _around(rough) * SMOOTH_NOISE)
     limit = np.maximum(noise * CLEARLY_MOVING, np.square(level * np.float32(LEAST_SPREAD)))
     moving = _without_specks(around > limit)
+    # at the borders the blur knows one side only, and dusk looks like movement
+    margin = math.ceil(2 * _blur_px(level))
+    inside = np.zeros_like(moving)
+    inside[margin:-margin, margin:-margin] = True
+    moving &= inside
     if valid is not None:
         moving &= valid
     if not moving.any():
@@ -158,8 +176,12 @@ def strangeness_left(
 
 def high_passed(picture: GreyArray) -> GreyArray:
     """Return the fine structure of a picture, float32 (h, w), about 0."""
-    sigma = max(LEAST_BLUR_PX, max(picture.shape) * BLUR_SHARE)
-    return np.asarray(picture - cv2.GaussianBlur(picture, (0, 0), sigma), np.float32)
+    blurred = cv2.GaussianBlur(picture, (0, 0), _blur_px(picture))
+    return np.asarray(picture - blurred, np.float32)
+
+
+def _blur_px(picture: GreyArray) -> float:
+    return float(max(LEAST_BLUR_PX, max(picture.shape) * BLUR_SHARE))
 
 
 def _noise_variance(spread: GreyArray, level: GreyArray, count: int) -> GreyArray:
@@ -181,8 +203,14 @@ def _noise_variance(spread: GreyArray, level: GreyArray, count: int) -> GreyArra
     # neighbours err alike, so they count for half
     freedom = NEIGHBOURHOOD**2 * (count - 1) / 2
     below = (1 - 2 / (9 * freedom) + QUIET_SIGMAS * math.sqrt(2 / (9 * freedom))) ** 3
-    noise = np.interp(level, levels, np.asarray(quiet) / below)
-    return np.asarray(noise, np.float32)
+    found = np.asarray(quiet) / below
+    return np.asarray(np.interp(level, levels, found), np.float32)
+
+
+def _around(values: GreyArray) -> GreyArray:
+    """Return the average over each pixel's neighbourhood, float32 (h, w)."""
+    # the running sums of a box go a little below 0 where there is nothing
+    return np.maximum(cv2.blur(values, (NEIGHBOURHOOD, NEIGHBOURHOOD)), np.float32(0))
 
 
 def _without_specks(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
