@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stacker import version
@@ -59,6 +60,7 @@ __all__ = [
     "__version__",
     "expose",
     "expose_several",
+    "film",
     "ladder",
     "open_burst",
     "render_scene",
@@ -134,3 +136,49 @@ def ladder(
     return ladder_burst(
         burst, Settings(blends=(blend,), **settings), shutters_s=shutters_s, progress=progress
     )
+
+
+def film(
+    burst: Burst,
+    target: str | Path,
+    *,
+    blend: str = "mean",
+    fps: float = 24.0,
+    width: int | None = None,
+    sliding_s: float | None = None,
+    exposure_ev: float = 0.0,
+    shoulder: bool = False,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+    **settings: Any,
+) -> dict[str, Any]:
+    """Return the report, having written a burst as a film in BT.709.
+
+    Parameters
+    ----------
+    target : a name that ends in .mp4 or .mov.
+    blend : mean, lighten, max, darken or sum.
+    fps : pictures per second.
+    width : in pixels, even; that of the frames, but at most 1920, if None.
+    sliding_s : open time in seconds of a shutter that slides over the burst; the exposure builds up
+        from the first frame to the last if None.
+    exposure_ev, shoulder, overwrite : as in ``save``.
+    settings : anything else in ``Settings`` that a film knows, such as ``hold="scene"``.
+
+    Raises
+    ------
+    StackerError
+        The settings or the burst do not allow it; the text says what to do.
+    """
+    from stacker.engine import FilmChoice, Settings, film_burst
+
+    choice = FilmChoice(
+        fps=fps,
+        width=width,
+        sliding_s=sliding_s,
+        exposure_ev=exposure_ev,
+        shoulder=shoulder,
+        overwrite=overwrite,
+    )
+    made = Settings(blends=(blend,), **settings)
+    return film_burst(burst, Path(target), made, choice, progress=progress)

@@ -26,6 +26,14 @@ def seconds(text: str | float) -> float:
         ) from error
 
 
+def rate(text: str | float) -> float:
+    """Return pictures per second from a number or a fraction, such as ``24`` or ``30000/1001``."""
+    try:
+        return seconds(text)
+    except typer.BadParameter as error:
+        raise typer.BadParameter(f"{text} is no frame rate; give one such as 24") from error
+
+
 def blend_names(blends: list[str]) -> tuple[str, ...]:
     """Return the names of blends, each once, from options that may hold several with commas."""
     names = [name.strip() for words in blends for name in words.split(",") if name.strip()]

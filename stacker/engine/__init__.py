@@ -2,6 +2,7 @@
 
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.expose import expose_burst
+from stacker.engine.film import FilmChoice, film_burst
 from stacker.engine.ladder import Ladder, Rung, ladder_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
@@ -12,6 +13,7 @@ from stacker.engine.shot import Shot
 
 __all__ = [
     "BalanceChoice",
+    "FilmChoice",
     "Ladder",
     "Progress",
     "Rung",
@@ -19,6 +21,7 @@ __all__ = [
     "Shot",
     "Silent",
     "expose_burst",
+    "film_burst",
     "ladder_burst",
     "parse_size",
     "save",

@@ -23,7 +23,9 @@ def doubling_counts(count: int) -> tuple[int, ...]:
     return tuple(doubled if doubled[-1] == count else [*doubled, count])
 
 
-def counts_for(frames: Sequence[Frame], shutters_s: Sequence[float]) -> tuple[int, ...]:
+def counts_for(
+    frames: Sequence[Frame], shutters_s: Sequence[float], *, option: str = "--shutters"
+) -> tuple[int, ...]:
     """Return how many frames, from the first on, come nearest to each open time, rising.
 
     Two times that come to the same number make one rung.
@@ -33,19 +35,19 @@ def counts_for(frames: Sequence[Frame], shutters_s: Sequence[float]) -> tuple[in
     OptionError
         A time is no time, is longer than all frames together, or nobody knows the shutter.
     """
-    open_s = list(accumulate(_known_shutter(frame) for frame in frames))
+    open_s = list(accumulate(known_shutter(frame, option) for frame in frames))
     counts = set()
     for wanted in shutters_s:
         if not (math.isfinite(wanted) and wanted > 0):
             raise OptionError(
-                f"--shutters {wanted:g}",
+                f"{option} {wanted:g}",
                 "is no time",
-                remedy="give seconds above 0, such as 1/4,1,4,30",
+                remedy="give seconds above 0",
                 code="option-value",
             )
         if wanted > open_s[-1] + (frames[-1].shutter_s or 0.0) / 2:
             raise OptionError(
-                f"--shutters {wanted:g}",
+                f"{option} {wanted:g}",
                 f"the frames are open for {open_s[-1]:.4g} s in all",
                 remedy="give no longer time, or start with an earlier frame",
                 code="option-span",
@@ -55,12 +57,19 @@ def counts_for(frames: Sequence[Frame], shutters_s: Sequence[float]) -> tuple[in
     return tuple(sorted(counts))
 
 
-def _known_shutter(frame: Frame) -> float:
+def known_shutter(frame: Frame, option: str) -> float:
+    """Return how long a frame was open, in seconds.
+
+    Raises
+    ------
+    OptionError
+        Nobody knows, so the option cannot be had.
+    """
     if frame.shutter_s is None:
         raise OptionError(
-            "--shutters",
+            option,
             f"the shutter time of {frame.name} is not known",
-            remedy="add --frame-shutter SECONDS, or leave --shutters out",
+            remedy=f"add --frame-shutter SECONDS, or leave {option} out",
             code="option-span",
         )
     return frame.shutter_s
