@@ -197,13 +197,9 @@ class _Film:
             ordered=True,
         )
         self.starts = self._window_starts()
-        self.longest = max(
-            (
-                sum(start <= place <= end for place in self.places)
-                for end, start in self.starts.items()
-            ),
-            default=0,
-        )
+        order = {place: number for number, place in enumerate(self.places)}
+        windows = [order[end] - order[start] + 1 for end, start in self.starts.items()]
+        self.longest = max(windows, default=0)
         self.plan = self._planned()
 
     def _window_starts(self) -> Mapping[int, int]:
