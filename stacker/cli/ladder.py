@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stacker.cli import night, options
-from stacker.cli.options import LEAVING, SPAN
+from stacker.cli.options import ADDING, LEAVING, SPAN
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import blend_names, frame_numbers, memory_size, numbers, one_or_two, seconds
 from stacker.errors import OptionError
@@ -26,6 +26,15 @@ Shutters = Annotated[
         help="Open times, such as 1/4,1,4,30; 1, 2, 4, 8 frames and so on, if not given.",
         metavar="LIST",
         rich_help_panel=SPAN,
+    ),
+]
+Blend = Annotated[
+    list[str],
+    typer.Option(
+        help="mean, lighten, max, median, darken, sum or trimmed; one of them.",
+        metavar="NAME",
+        rich_help_panel=ADDING,
+        autocompletion=options.blends_with,
     ),
 ]
 Files = Annotated[
@@ -51,7 +60,7 @@ def ladder(
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
-    blend: options.Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
+    blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
     dark: night.Dark = [],  # noqa: B006

@@ -13,7 +13,7 @@ from stacker.errors import OptionError
 LONGEST_FRACTION_S = 0.29
 # open times are a little off what the dial says: 1/60 is 0.0156 s on many cameras
 DIAL_ROUNDING = 0.08
-NAMED_FRACTIONS = {2: "1/2", 3: "1/3"}
+NAMED_FRACTIONS = {2: "1/2", 3: "1/3", 1: "1 s"}
 MINUTE_S, HOUR_S = 60, 3600
 
 
@@ -35,7 +35,8 @@ def counts_for(
     OptionError
         A time is no time, is longer than all frames together, or nobody knows the shutter.
     """
-    open_s = list(accumulate(known_shutter(frame, option) for frame in frames))
+    shutters = [known_shutter(frame, option) for frame in frames]
+    open_s = list(accumulate(shutters))
     counts = set()
     for wanted in shutters_s:
         if not (math.isfinite(wanted) and wanted > 0):
@@ -45,7 +46,7 @@ def counts_for(
                 remedy="give seconds above 0",
                 code="option-value",
             )
-        if wanted > open_s[-1] + (frames[-1].shutter_s or 0.0) / 2:
+        if wanted > max(open_s[-1] + shutters[-1] / 2, open_s[-1] * (1 + DIAL_ROUNDING)):
             raise OptionError(
                 f"{option} {wanted:g}",
                 f"the frames are open for {open_s[-1]:.4g} s in all",

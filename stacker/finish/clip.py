@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 SUFFIXES = (".mp4", ".mov")
 # the best first; the last one comes with every build of FFmpeg
 ENCODERS = ("libx264", "h264", "mpeg4")
-# constant quality, at which a flat colour keeps within two codes; chroma is kept finer, as a step of
-# it is worth two of blue. Without the tree of macroblocks, whose sums differ from run to run.
+# constant quality, at which a flat colour keeps within two codes; chroma is kept finer, as a step
+# of it is worth two of blue. Without the tree of macroblocks, whose sums differ from run to run.
 QUALITY = {
     "libx264": {
         "crf": "16",

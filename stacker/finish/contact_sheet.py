@@ -140,7 +140,7 @@ class Letters:
 def _columns(count: int) -> int:
     """Return how many pictures stand side by side: so that few places stay empty."""
     if count <= 4:
-        return min(count, 2)
+        return 2 if count == 4 else count
     able = [columns for columns in COLUMNS if columns <= -(-count // 2)]
     return min(able, key=lambda columns: (-count % columns, -columns))
 

@@ -26,6 +26,7 @@ FRAME = Frame("a.jpg", Path("a.jpg"), "jpeg", 0, 0.0, 0.5, (4, 4), Encoding("uin
         (0.5, "1/2"),
         (0.8, "0.8 s"),
         (1.0, "1 s"),
+        (0.96, "1 s"),
         (2.0, "2 s"),
         (2.5, "2.5 s"),
         (30.0, "30 s"),
@@ -49,9 +50,11 @@ def test_rungs_double_and_end_with_all():
 def test_given_times_take_the_nearest_frames():
     frames = [FRAME] * 20
     assert counts_for(frames, [4, 0.5, 0.6, 10.2]) == (1, 8, 20)
+    # 24 frames of a clip of 25 a second are what a photographer calls one second
+    assert counts_for([replace(FRAME, shutter_s=1 / 25)] * 24, [1.0]) == (24,)
 
 
-@pytest.mark.parametrize(("wanted", "word"), [(10.3, "10 s in all"), (-1, "no time")])
+@pytest.mark.parametrize(("wanted", "word"), [(10.9, "10 s in all"), (-1, "no time")])
 def test_times_that_cannot_be_are_refused(wanted, word):
     with pytest.raises(OptionError, match=word):
         counts_for([FRAME] * 20, [wanted])
