@@ -19,6 +19,7 @@ from stacker.cli.words import (
     seconds,
     spoken,
 )
+from stacker.errors import OptionError
 
 Clip = Annotated[
     Path,
@@ -142,6 +143,13 @@ def film(
         check_clip(output, overwrite=overwrite)
         if report is not None:
             check_place(report, overwrite=overwrite)
+            if report.resolve() == output.resolve():
+                raise OptionError(
+                    f"--report {report}",
+                    "is the name of the film too",
+                    remedy="choose another name",
+                    code="option-value",
+                )
         opened = open_burst(
             burst,
             interval_s=interval,

@@ -38,6 +38,7 @@ def test_a_film_with_a_report(burst, tmp_path):
         (["-o", "a.mp4", "--fps", "fast"], ["fast is no frame rate"]),
         (["-o", "a.mp4", "--width", "33"], ["--width 33", "even"]),
         (["-o", "a.mp4", "--sliding", "60"], ["--sliding 60", "3 s in all"]),
+        (["-o", "a.mp4", "--report", "a.mp4"], ["--report a.mp4", "choose another name"]),
         (["-o", "a.mp4", "--last", "1"], ["one frame makes no film"]),
     ],
 )
