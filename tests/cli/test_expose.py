@@ -323,7 +323,14 @@ class TestCompletion:
         return result.stdout.split()
 
     def test_commands_blends_and_scenes(self):
-        assert self.complete("stacker ", 1) == ["demo", "expose", "master", "scene"]
+        assert self.complete("stacker ", 1) == [
+            "demo",
+            "expose",
+            "film",
+            "ladder",
+            "master",
+            "scene",
+        ]
         assert self.complete("stacker expose frames --blend m", 4) == ["mean", "max", "median"]
         assert "fireworks" in self.complete("stacker scene f", 2)
 
