@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 # The room "survey" and the function have one name: loaded here, before the function is defined,
@@ -18,7 +19,7 @@ from stacker import version
 
 if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
-    from stacker.engine import Progress, Settings, Shot, save
+    from stacker.engine import Ladder, Progress, Settings, Shot, save, save_rungs, save_sheet
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.plan import Plan
@@ -33,10 +34,13 @@ _HOMES = {
     "Burst": "stacker.burst",
     "Frame": "stacker.burst",
     "open_burst": "stacker.burst",
+    "Ladder": "stacker.engine",
     "Progress": "stacker.engine",
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
+    "save_rungs": "stacker.engine",
+    "save_sheet": "stacker.engine",
     "BurstError": "stacker.errors",
     "FrameError": "stacker.errors",
     "OptionError": "stacker.errors",
@@ -53,6 +57,7 @@ __all__ = [
     "BurstError",
     "Frame",
     "FrameError",
+    "Ladder",
     "OptionError",
     "OutputError",
     "Plan",
@@ -65,10 +70,14 @@ __all__ = [
     "__version__",
     "expose",
     "expose_several",
+    "film",
+    "ladder",
     "open_burst",
     "plan",
     "render_scene",
     "save",
+    "save_rungs",
+    "save_sheet",
     "survey",
 ]
 
@@ -144,3 +153,78 @@ def survey(
 
     settings = Settings(first=first, last=last, memory=memory, workers=workers, on_bad="skip")
     return survey_burst(burst, settings, progress=progress)
+
+
+def ladder(
+    burst: Burst,
+    *,
+    blend: str = "mean",
+    shutters_s: Sequence[float] | None = None,
+    progress: Progress | None = None,
+    **settings: Any,
+) -> Ladder:
+    """Return one burst at a ladder of shutter times, all made in one pass over the files.
+
+    Parameters
+    ----------
+    blend : how the frames add up.
+    shutters_s : open times in seconds; those of 1, 2, 4, 8 frames and so on if None.
+    progress : told about every frame.
+    settings : anything else in ``Settings`` that a ladder knows, such as ``hold="scene"``.
+
+    Raises
+    ------
+    StackerError
+        The settings or the burst do not allow it; the text says what to do.
+    """
+    from stacker.engine import Settings, ladder_burst
+
+    return ladder_burst(
+        burst, Settings(blends=(blend,), **settings), shutters_s=shutters_s, progress=progress
+    )
+
+
+def film(
+    burst: Burst,
+    target: str | Path,
+    *,
+    blend: str = "mean",
+    fps: float = 24.0,
+    width: int | None = None,
+    sliding_s: float | None = None,
+    exposure_ev: float = 0.0,
+    shoulder: bool = False,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+    **settings: Any,
+) -> dict[str, Any]:
+    """Return the report, having written a burst as a film in BT.709.
+
+    Parameters
+    ----------
+    target : a name that ends in .mp4 or .mov.
+    blend : mean, lighten, max, darken or sum.
+    fps : pictures per second.
+    width : in pixels, even; that of the frames, but at most 1920, if None.
+    sliding_s : open time in seconds of a shutter that slides over the burst; the exposure builds up
+        from the first frame to the last if None.
+    exposure_ev, shoulder, overwrite : as in ``save``.
+    settings : anything else in ``Settings`` that a film knows, such as ``hold="scene"``.
+
+    Raises
+    ------
+    StackerError
+        The settings or the burst do not allow it; the text says what to do.
+    """
+    from stacker.engine import FilmChoice, Settings, film_burst
+
+    choice = FilmChoice(
+        fps=fps,
+        width=width,
+        sliding_s=sliding_s,
+        exposure_ev=exposure_ev,
+        shoulder=shoulder,
+        overwrite=overwrite,
+    )
+    made = Settings(blends=(blend,), **settings)
+    return film_burst(burst, Path(target), made, choice, progress=progress)

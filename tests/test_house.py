@@ -26,6 +26,7 @@ MAY_IMPORT = {
     "plan": {"errors", "light", "wording"},
     "scenes": {"errors", "light"},
     "survey": {"errors", "light", "register"},
+    # a ladder proposes the rung that suits by what is measured in it
     "engine": {
         "errors",
         "light",

@@ -76,6 +76,11 @@ class Blend(ABC):
         """Return the memory that an accumulator takes per row, in bytes."""
 
     @property
+    def running(self) -> bool:
+        """Whether a result asked for half-way is that of the frames added until then."""
+        return True
+
+    @property
     def whole(self) -> bool:
         """Whether a piece's result hangs on the other pieces: see ``settle``."""
         return False

@@ -77,7 +77,13 @@ class LightSum(Accumulator):
 
     def add(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
         """Take in one frame."""
-        weight = snap(self.intake.weights[index])
+        self._put(pixels, snap(self.intake.weights[index]), valid)
+
+    def take_back(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
+        """Take a frame out again that was added just so; exact, as if it had never been there."""
+        self._put(pixels, -snap(self.intake.weights[index]), valid)
+
+    def _put(self, pixels: PixelArray, weight: float, valid: ValidMask | None) -> None:
         if weight == 0:
             return
         rows, width, _ = self.shape

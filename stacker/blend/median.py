@@ -158,6 +158,11 @@ class Median(Blend):
     name: ClassVar[str] = "median"
     summary: ClassVar[str] = "middle value of each channel: walkers and cars vanish"
 
+    @property
+    def running(self) -> bool:
+        """Whether a result can be had half-way: what was forgotten counted on all frames."""
+        return False
+
     def start(self, intake: Intake, rows: int, width: int) -> Accumulator:
         """Return an empty accumulator for a piece of the picture."""
         if intake.plain and not intake.masked:

@@ -8,6 +8,8 @@ import typer
 
 from stacker.cli.demo import demo
 from stacker.cli.expose import expose
+from stacker.cli.film import film
+from stacker.cli.ladder import ladder
 from stacker.cli.master import master
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
@@ -17,7 +19,7 @@ from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "master", "plan", "scene", "survey")
+COMMANDS = ("demo", "expose", "film", "ladder", "master", "plan", "scene", "survey")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -61,6 +63,8 @@ def run(arguments: list[str]) -> int:
 
 app.command()(demo)
 app.command()(expose)
+app.command()(film)
+app.command()(ladder)
 app.command()(master)
 app.command()(plan)
 app.command()(scene)

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from stacker.cli import night, options
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import frame_numbers, numbers, one_or_two, spoken
+from stacker.cli.words import (
+    blend_names,
+    frame_numbers,
+    memory_size,
+    numbers,
+    one_or_two,
+    spoken,
+)
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
@@ -77,7 +84,7 @@ def expose(
         from stacker.engine.settings import Settings
 
         settings = Settings(
-            blends=_names(blend),
+            blends=blend_names(blend),
             hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
             reference=reference,
             box=numbers("--box", box) if box is not None else None,
@@ -100,7 +107,7 @@ def expose(
             hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
             even=even,  # type: ignore[arg-type]  # checked by the settings themselves
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=_memory(memory),
+            memory=memory_size(memory),
             workers=workers,
         )
         if trim is not None and "trimmed" not in settings.blends:
@@ -262,16 +269,3 @@ def _check_name(option: str, target: Path, taken: dict[Path, str]) -> None:
             remedy="choose another name",
             code="option-value",
         )
-
-
-def _names(blends: list[str]) -> tuple[str, ...]:
-    names = [name.strip() for words in blends for name in words.split(",") if name.strip()]
-    return tuple(dict.fromkeys(names))
-
-
-def _memory(text: str | None) -> int | None:
-    if text is None:
-        return None
-    from stacker.engine.memory import parse_size
-
-    return parse_size(text)

@@ -19,7 +19,7 @@ SPAN, HOLDING, ADDING, LEAVING, CLOCK, RUNNING = (
 )
 
 
-def _blends_with(incomplete: str) -> list[tuple[str, str]]:
+def blends_with(incomplete: str) -> list[tuple[str, str]]:
     """Return the blends that begin like this, with a word on each, for the shell."""
     from stacker.blend import BLENDS
 
@@ -78,7 +78,7 @@ Blend = Annotated[
         "made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
         metavar="NAME",
         rich_help_panel=ADDING,
-        autocompletion=_blends_with,
+        autocompletion=blends_with,
     ),
 ]
 RampIn = Annotated[

@@ -41,6 +41,29 @@ def seconds(text: str | float) -> float:
     return sign * total
 
 
+def rate(text: str | float) -> float:
+    """Return pictures per second from a number or a fraction, such as ``24`` or ``30000/1001``."""
+    try:
+        return seconds(text)
+    except typer.BadParameter as error:
+        raise typer.BadParameter(f"{text} is no frame rate; give one such as 24") from error
+
+
+def blend_names(blends: list[str]) -> tuple[str, ...]:
+    """Return the names of blends, each once, from options that may hold several with commas."""
+    names = [name.strip() for words in blends for name in words.split(",") if name.strip()]
+    return tuple(dict.fromkeys(names))
+
+
+def memory_size(text: str | None) -> int | None:
+    """Return bytes from a size such as ``2GB``; None where none was given."""
+    if text is None:
+        return None
+    from stacker.engine.memory import parse_size
+
+    return parse_size(text)
+
+
 def frame_numbers(option: str, text: str) -> tuple[int, ...]:
     """Return frame numbers from a list such as ``13,17-19``.
 

@@ -2,20 +2,30 @@
 
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.expose import expose_burst
+from stacker.engine.film import FilmChoice, film_burst
+from stacker.engine.ladder import Ladder, Rung, ladder_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.save import save, save_report
 from stacker.engine.settings import Settings
+from stacker.engine.sheet import save_rungs, save_sheet
 from stacker.engine.shot import Shot
 
 __all__ = [
     "BalanceChoice",
+    "FilmChoice",
+    "Ladder",
     "Progress",
+    "Rung",
     "Settings",
     "Shot",
     "Silent",
     "expose_burst",
+    "film_burst",
+    "ladder_burst",
     "parse_size",
     "save",
     "save_report",
+    "save_rungs",
+    "save_sheet",
 ]

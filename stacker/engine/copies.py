@@ -13,7 +13,8 @@ import numpy as np
 from stacker.burst import Burst
 from stacker.engine.look import Look, Show
 from stacker.engine.progress import Progress
-from stacker.errors import FrameError, OutputError
+from stacker.engine.spool import telling_temporary
+from stacker.errors import FrameError
 from stacker.light.encoding import LightArray, PixelArray, decode
 from stacker.light.luminance import luminance
 from stacker.light.reduce import reduce_codes, reduce_light
@@ -107,25 +108,11 @@ class SpooledCopies(Copies):
     def _put(self, place: int, bright: GreyArray) -> None:
         # written, not mapped: a mapped file on a full disk kills the program without a word
         spooled = bright.astype(SPOOLED)
-        with self.turn, _told():
+        with self.turn, telling_temporary():
             self.spool.seek(self.number_of[place] * spooled.nbytes)
             rest = spooled.data.cast("B")
             while rest:
                 rest = rest[self.spool.write(rest) :]
-
-
-@contextmanager
-def _told() -> Iterator[None]:
-    """Turn the system's errors into a sentence about temporary files."""
-    try:
-        yield
-    except OSError as error:
-        raise OutputError(
-            "temporary files",
-            f"copies of the frames cannot be kept there ({error.strerror or error})",
-            remedy="free some space, or name another folder in the environment variable TMPDIR",
-            code="temporary-file",
-        ) from error
 
 
 @contextmanager
@@ -163,7 +150,7 @@ def spooled_copies(
 ) -> Iterator[SpooledCopies]:
     """Give copies that wait on disk, made in one reading of the files."""
     with ExitStack() as stack:
-        with _told():
+        with telling_temporary():
             spool = stack.enter_context(tempfile.TemporaryFile(buffering=0))
         spooled = SpooledCopies(burst, places, factor, spool)
         spooled.fill(workers, progress, also)

@@ -23,16 +23,15 @@ from stacker.engine.passes import (
     FrameOutcome,
     FramePass,
     make_stripes,
-    offering_to_skip,
     worker_count,
 )
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress, Silent
+from stacker.engine.ready import known_bad, nothing_left
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
-from stacker.errors import BurstError
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
@@ -56,7 +55,7 @@ def expose_burst(
     # what is wrong with the blends is told before anything is read
     _blends(settings, burst, weights)
     progress = progress or Silent()
-    outcomes = _known_bad(burst, span, weights, settings)
+    outcomes = known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress)
     burst = prepared.burst
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
@@ -68,7 +67,7 @@ def expose_burst(
         weights = tuple(0.0 if place in kept_out else w for place, w in enumerate(weights))
         places = [place for place in span if weights[place] > 0]
         if not places:
-            raise _nothing_left(burst, outcomes)
+            raise nothing_left(burst, outcomes)
         # a sum or a maximum would only get darker where a blurred frame counts less
         averaged = set(settings.blends) == {"mean"}
         counting = holding.weighted(weights) if averaged else weights
@@ -87,7 +86,7 @@ def expose_burst(
         kept_out = kept_out | bad.keys()
         used = [place for place in places if place not in bad]
         if not used:
-            raise _nothing_left(burst, outcomes)
+            raise nothing_left(burst, outcomes)
         without = holding.intake(
             burst, tuple(0.0 if p in bad else w for p, w in enumerate(counting))
         )
@@ -131,10 +130,10 @@ def expose_burst(
 
 def _blends(settings: Settings, burst: Burst, weights: Sequence[float]) -> list[Blend]:
     """Return the blends asked for, for frames of these weights."""
-    return [_as_set(find_blend(name), settings, burst, weights) for name in settings.blends]
+    return [as_set(find_blend(name), settings, burst, weights) for name in settings.blends]
 
 
-def _as_set(blend: Blend, settings: Settings, burst: Burst, weights: Sequence[float]) -> Blend:
+def as_set(blend: Blend, settings: Settings, burst: Burst, weights: Sequence[float]) -> Blend:
     """Return a blend with what the settings say about its kind."""
     if isinstance(blend, Trimmed):
         low, high = settings.trim
@@ -183,31 +182,6 @@ def _check_memory(prepared: Prepared, weights: Sequence[float], settings: Settin
     intake = resampled_intake(burst, tuple(weights), masked=True)
     rows = range(burst.size[1])
     _planned(prepared, blends, intake, settings, intake.count, rows, resampled=True)
-
-
-def _known_bad(
-    burst: Burst, span: range, weights: Sequence[float], settings: Settings
-) -> dict[int, FrameOutcome]:
-    """Return the frames known to be bad since the burst was opened; stop at the first if told."""
-    bad: dict[int, FrameOutcome] = {}
-    for place in span:
-        problem = burst.frames[place].problem
-        if problem is not None and weights[place] > 0:
-            if settings.on_bad == "stop":
-                raise offering_to_skip(problem)
-            bad[place] = FrameOutcome(error=problem)
-    return bad
-
-
-def _nothing_left(burst: Burst, outcomes: dict[int, FrameOutcome]) -> BurstError:
-    first = min(outcomes)
-    error = outcomes[first].error
-    return BurstError(
-        burst.frames[first].name,
-        f"no frame of {len(outcomes)} can be used; of the first: {error.why if error else ''}",
-        remedy="copy the files again from the card",
-        code="burst-no-frames",
-    )
 
 
 def _with_gaps(

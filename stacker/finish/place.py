@@ -12,7 +12,7 @@ import os
 import secrets
 import stat
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any, cast
 
@@ -69,6 +69,13 @@ class OutputFile:
         with _told(self.target):
             while rest:
                 rest = rest[self._stream.write(rest) :]
+
+    def told(self) -> AbstractContextManager[None]:
+        """Return a context in which the system's errors are told in terms of the target.
+
+        For what is written by others to the file ``temporary``.
+        """
+        return _told(self.target)
 
     def finish(self) -> None:
         """Have everything written on the disk and close the file."""

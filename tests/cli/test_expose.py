@@ -260,7 +260,7 @@ class TestHolding:
 
 
 class TestHelp:
-    @pytest.mark.parametrize("command", [[], ["expose"], ["demo"], ["scene"]])
+    @pytest.mark.parametrize("command", [[], ["expose"], ["ladder"], ["film"], ["demo"], ["scene"]])
     def test_help_shows_an_example(self, command):
         result = run(*command, "--help")
         assert result.returncode == 0
@@ -326,6 +326,8 @@ class TestCompletion:
         assert self.complete("stacker ", 1) == [
             "demo",
             "expose",
+            "film",
+            "ladder",
             "master",
             "plan",
             "scene",
