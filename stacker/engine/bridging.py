@@ -110,7 +110,7 @@ def bridge_gaps(
     unbridged = {
         used[number]: None
         if any(number in gaps for gaps in lit.values())
-        else _why(number, bridges)
+        else _why(number, [(words, each) for words, each in bridges if lit[words]] or bridges)
         for number in range(len(used) - 1)
     }
     found = {
