@@ -162,7 +162,7 @@ def test_a_subject_seen_once_is_one_sentence():
 
 
 def test_a_reference_without_the_subject_is_one_sentence():
-    with pytest.raises(BurstError, match="frame 4 of the burst") as caught:
+    with pytest.raises(BurstError, match="frame 4") as caught:
         register(ride_of("hidden"), reference=3)
     assert caught.value.code == "subject-not-in-reference"
 
