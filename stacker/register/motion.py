@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, is_identity
 from stacker.register.local import LocalCorrection
+
+# So many frames of a burst, and such a share of them, may have been bumped: they are left out. Of
+# more than that, and of fewer frames, the camera was moved.
+LEAST_FRAMES = 4
+MOST_BUMPED = 0.1
+BUMPED = "the camera moved, while it stood still in all other frames"
 
 MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
 
@@ -77,3 +83,16 @@ class BurstMotion:
     def is_still(self) -> bool:
         """Whether no frame that is used needs resampling."""
         return all(is_identity(frame.to_reference) for frame in self.frames if frame.used)
+
+
+def without_bumped(motion: BurstMotion) -> BurstMotion:
+    """Return the motion of a burst that stood still, but for a few frames, without these.
+
+    The same motion of any other burst. One frame is not worth resampling and cropping all.
+    """
+    count = len(motion.frames)
+    bumped = [f for f in motion.frames if f.used and not is_identity(f.to_reference)]
+    if count < LEAST_FRAMES or len(bumped) > max(1, int(MOST_BUMPED * count)):
+        return motion
+    frames = [replace(f, used=False, why=BUMPED) if f in bumped else f for f in motion.frames]
+    return replace(motion, motion_model="still", frames=frames)

@@ -9,7 +9,7 @@ import numpy as np
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, identity, invert, is_identity, to_full
 from stacker.register.local import LocalCorrection
-from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
+from stacker.register.motion import BUMPED, BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Reference
 from stacker.register.scene.pinned import Stays, pinned, share_of
@@ -67,7 +67,7 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
         model, motions = "still", dict.fromkeys(used, (identity(), 0.0))
         for number in used:
             if stayed[number] <= STAYED:
-                why[number] = "the camera moved, while it stood still in all other frames"
+                why[number] = BUMPED
     bent = _is_bent(seen, used) and model not in ("still", "stretches")
     if bent:
         # the meshes were found beyond each frame's own homography
