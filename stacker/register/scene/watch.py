@@ -22,7 +22,7 @@ from stacker.register.scene.sharpness import detail_of, sharpness
 from stacker.register.scene.verdict import Look, verdicts
 
 # pixels of a copy that are looked at, in strips of so many rows
-WATCHED_PIXELS = 400_000
+WATCHED_PIXELS = 300_000
 STRIP_ROWS = 64
 # rows to both sides of where two strips meet that are no picture: smoothing and slopes reach so far
 SEAM_ROWS = 6
@@ -70,9 +70,7 @@ class Watch:
         grey = grey_of(light, self.weights)
         coarse = self._held.tiles[self._held.coarsest]
         everywhere = np.ones(coarse.count, bool)
-        sharp = sharpness(
-            self._held.grey, self._held.tiles[0], coarse, everywhere, grey, identity()
-        )
+        sharp = sharpness(self._held.tiles[0], coarse, everywhere, grey, identity())
         self._looks[number] = Look(
             mean_light=grey.mean_light,
             dim_light=grey.dim_light,
