@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+import tifffile
 
 import stacker
 from stacker.burst import Burst
@@ -158,3 +159,26 @@ def test_the_scenes_of_kestrel_point_come_out_as_they_lie(scene, name):
         shot = stacker.expose(burst, blend=blend)
         assert not left_out(shot)
         assert_same_light(shot.light, stacker.expose(burst, blend=blend, hold="still").light)
+
+
+def test_frames_of_one_file_are_watched_too(tmp_path):
+    codes = codes_of("long tripod")
+    codes[3] = bumped(codes[3])
+    tifffile.imwrite(tmp_path / "pages.tif", np.stack(codes), photometric="rgb")
+    burst = stacker.open_burst(tmp_path / "pages.tif")
+    shot = stacker.expose(burst)
+    assert left_out(shot).keys() == {3}
+    plain = stacker.expose(burst, hold="still", without=(4,))
+    assert_same_light(shot.light, plain.light)
+
+
+def test_corrected_frames_are_watched_as_they_are_blended(tmp_path):
+    burst = tripod(tmp_path / "burst", odd=bumped)
+    rng = np.random.default_rng(4)
+    shape = codes_of("long tripod")[0].shape
+    write_tiffs(tmp_path / "dark", [rng.integers(0, 4, shape, dtype=np.uint8) for _ in range(3)])
+    darks = {"darks": (tmp_path / "dark",)}
+    shot = stacker.expose(burst, **darks)
+    assert left_out(shot).keys() == {3}
+    plain = stacker.expose(burst, hold="still", without=(4,), **darks)
+    assert_same_light(shot.light, plain.light)
