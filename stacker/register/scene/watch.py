@@ -15,10 +15,10 @@ from stacker.light.encoding import LightArray
 from stacker.register.geometry import Points, identity
 from stacker.register.scene.align import quiet_noise
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
-from stacker.register.scene.pair import prepare
 from stacker.register.scene.pinned import TOLERANCE_PX, Stays, pinned, share_of, stays_of
 from stacker.register.scene.settle import STAYED
 from stacker.register.scene.sharpness import detail_of, sharpness
+from stacker.register.scene.tiles import STRONGEST, TILE_PX, cut_tiles
 from stacker.register.scene.verdict import Look, verdicts
 
 # pixels of a copy that are looked at, in strips of so many rows
@@ -54,7 +54,9 @@ class Watch:
         self.weights = weights
         middle = len(copies) // 2
         light = [np.vstack([copy[s.start : s.stop] for s in self.strips]) for copy in copies]
-        self._held = prepare(self._without_seams(grey_of(light[middle], weights)))
+        held = self._without_seams(grey_of(light[middle], weights))
+        self._tiles = cut_tiles(held, 0, side=TILE_PX, strongest=STRONGEST)
+        self._everywhere = np.ones(self._tiles.count, bool)
         others = [part for number, part in enumerate(light) if number != middle]
         self._pins = pinned([self._stays(grey_of(part, weights)) for part in others])
         self._looks: dict[int, Look] = {}
@@ -68,9 +70,7 @@ class Watch:
         """Look at the strips of frame ``number``, one below the other, float32 (h, w, 3)."""
         assert self._pins is not None
         grey = grey_of(light, self.weights)
-        coarse = self._held.tiles[self._held.coarsest]
-        everywhere = np.ones(coarse.count, bool)
-        sharp = sharpness(self._held.tiles[0], coarse, everywhere, grey, identity())
+        sharp = sharpness(self._tiles, self._tiles, self._everywhere, grey, identity())
         self._looks[number] = Look(
             mean_light=grey.mean_light,
             dim_light=grey.dim_light,
@@ -90,8 +90,8 @@ class Watch:
         return [number for number, reason in zip(numbers, why, strict=True) if reason]
 
     def _stays(self, grey: Grey) -> Stays:
-        tiles = self._held.tiles[0]
-        return stays_of(tiles, grey, quiet_noise(tiles, grey, identity(), TOLERANCE_PX))
+        noise = quiet_noise(self._tiles, grey, identity(), TOLERANCE_PX)
+        return stays_of(self._tiles, grey, noise)
 
     def _without_seams(self, grey: Grey) -> Grey:
         """Return the reference with the rows about the seams taken for burnt out: not used."""
