@@ -37,6 +37,8 @@ WORKER_PIXEL_BYTES = 50
 
 # frames that are looked at before any adds up: the rest are watched while they do
 SAMPLE = 5
+# ... of a clip from its first quarter
+PART_OF_CLIP = 4
 
 
 class Registering:
@@ -93,7 +95,7 @@ class Registering:
 
         A few frames, spread over the burst, are looked at.
         """
-        sample = _spread(self.places)
+        sample = _spread(self.burst, self.places)
         weights = self.burst.encoding.space.luminance_weights
         still = None
         with _one_thread_each(), self._copies(sample) as copies:
@@ -146,8 +148,11 @@ class Registering:
             yield copies
 
 
-def _spread(places: Sequence[int]) -> list[int]:
+def _spread(burst: Burst, places: Sequence[int]) -> list[int]:
     """Return some of the places, evenly spread, the first and the last among them."""
+    if len(burst.runs(places)) < len(places):
+        # to come to the end of a clip all of it is decoded
+        places = places[: max(SAMPLE, len(places) // PART_OF_CLIP)]
     count = min(len(places), SAMPLE)
     return [places[round(k * (len(places) - 1) / (count - 1))] for k in range(count)]
 
