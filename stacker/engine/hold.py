@@ -19,8 +19,10 @@ from stacker.register import (
     BurstMotion,
     FrameMotion,
     is_even_drift,
+    is_reference_bumped,
     without_bumped,
 )
+from stacker.register.geometry import is_identity
 
 # Where nobody asked for it, holding may not cost more of the picture than this share: the camera
 # was turned on purpose.
@@ -137,6 +139,9 @@ def _registered(
     """Return the holding after a look at all frames; ``looked`` is the one that moves none."""
     try:
         readable, motion = registering.motion()
+        if motion is not None and settings.reference is None and is_reference_bumped(motion):
+            registering.held_to = _beside(readable, motion)
+            readable, motion = registering.motion()
     except BurstError as error:
         return _instead(looked, _why_not(error))
     if motion is None:
@@ -145,6 +150,14 @@ def _registered(
     if motion.is_still:
         return _still(burst, readable, motion, settings, looked)
     return _moved(burst, readable, motion, registering, settings, looked)
+
+
+def _beside(readable: list[int], motion: BurstMotion) -> int:
+    """Return the place of the frame nearest to the reference that did not look where it did."""
+    elsewhere = [
+        n for n, f in enumerate(motion.frames) if f.used and not is_identity(f.to_reference)
+    ]
+    return readable[min(elsewhere, key=lambda n: (abs(n - motion.reference), n))]
 
 
 def _still(

@@ -6,7 +6,13 @@ size; ``Warp`` puts a frame where the reference looked.
 
 from stacker.register.drift import is_even_drift
 from stacker.register.local import LocalCorrection
-from stacker.register.motion import BurstMotion, FrameMotion, UnfitReferenceError, without_bumped
+from stacker.register.motion import (
+    BurstMotion,
+    FrameMotion,
+    UnfitReferenceError,
+    is_reference_bumped,
+    without_bumped,
+)
 from stacker.register.scene.burst import register_frames
 from stacker.register.scene.grey import working_factor
 from stacker.register.scene.still import standing_places
@@ -27,6 +33,7 @@ __all__ = [
     "Warp",
     "Watch",
     "is_even_drift",
+    "is_reference_bumped",
     "register_frames",
     "register_sky",
     "register_subject",

@@ -14,7 +14,7 @@ from stacker.register.local import LocalCorrection
 # more than that, and of fewer frames, the camera was moved.
 LEAST_FRAMES = 4
 MOST_BUMPED = 0.1
-BUMPED = "the camera moved, while it stood still in all other frames"
+BUMPED = "the camera moved, while it stood still in most frames"
 
 MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
 
@@ -90,9 +90,19 @@ def without_bumped(motion: BurstMotion) -> BurstMotion:
 
     The same motion of any other burst. One frame is not worth resampling and cropping all.
     """
-    count = len(motion.frames)
     bumped = [f for f in motion.frames if f.used and not is_identity(f.to_reference)]
-    if count < LEAST_FRAMES or len(bumped) > max(1, int(MOST_BUMPED * count)):
+    if not _are_few(len(bumped), motion):
         return motion
     frames = [replace(f, used=False, why=BUMPED) if f in bumped else f for f in motion.frames]
     return replace(motion, motion_model="still", frames=frames)
+
+
+def is_reference_bumped(motion: BurstMotion) -> bool:
+    """Return whether the camera stood still, but for a few frames, the reference among them."""
+    beside = [f for f in motion.frames if f.used and is_identity(f.to_reference)]
+    return motion.motion_model == "stretches" and _are_few(len(beside), motion)
+
+
+def _are_few(number: int, motion: BurstMotion) -> bool:
+    count = len(motion.frames)
+    return count >= LEAST_FRAMES and number <= max(1, int(MOST_BUMPED * count))

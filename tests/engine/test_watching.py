@@ -183,3 +183,10 @@ def test_corrected_frames_are_watched_as_they_are_blended(tmp_path):
     assert left_out(shot).keys() == {3}
     plain = stacker.expose(burst, hold="still", without=(4,), **darks)
     assert_same_light(shot.light, plain.light)
+
+
+def test_the_frame_in_the_middle_may_be_the_bumped_one(tmp_path):
+    """The others are looked at from there first, and all of them seem to have moved."""
+    shot = stacker.expose(tripod(tmp_path, place=4, odd=bumped))
+    assert left_out(shot).keys() == {4}
+    assert shot.report["motion_model"] == "identity"
