@@ -159,8 +159,8 @@ Hold = Annotated[
     typer.Option(
         help="scene brings every frame to where one of them looked, if the burst needs it, and "
         "leaves out those that cannot be; sky holds the stars, subject what is in the --box; "
-        "still uses frames as they lie. If not given, it is scene where that can be done without "
-        "doubt, and still elsewhere.",
+        "still uses every frame as it lies. If not given, frames are brought together only if the "
+        "camera moved, and those that are bumped, blurred, black or covered are left out.",
         metavar="still|scene|sky|subject",
         rich_help_panel=HOLDING,
         autocompletion=lambda: ["still", "scene", "sky", "subject"],

@@ -14,7 +14,7 @@ from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
 from stacker.engine.bridging import Bridged, bridge_gaps
-from stacker.engine.hold import hold
+from stacker.engine.hold import hold, hold_again
 from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.laid import BridgedPiece
 from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
@@ -73,11 +73,7 @@ def expose_burst(
         counting = holding.weighted(weights) if averaged else weights
         blends = _blends(settings, burst, counting)
         intake = holding.intake(burst, counting)
-        region_rows, moves = holding.region.rows, bool(holding.warps)
-        plan = _planned(
-            prepared, blends, intake, settings, len(places), region_rows, resampled=moves
-        )
-        plan = replace(plan, peak_bytes=max(plan.peak_bytes, holding.looking_bytes))
+        plan = _planned(prepared, blends, intake, settings, len(places), holding)
         pieces, rows, found = _run_passes(
             burst, places, blends, intake, plan, holding, settings, progress
         )
@@ -87,6 +83,14 @@ def expose_burst(
         used = [place for place in places if place not in bad]
         if not used:
             raise nothing_left(burst, outcomes)
+        if holding.watcher is not None and holding.watcher.doubtful():
+            # what has added up makes room for a closer look
+            del pieces
+            holding = hold_again(burst, used, holding, settings, progress)
+            outcomes |= holding.bad
+            kept_out = kept_out | holding.bad.keys() | holding.refused.keys()
+            continue
+        holding = replace(holding, watcher=None)
         without = holding.intake(
             burst, tuple(0.0 if p in bad else w for p, w in enumerate(counting))
         )
@@ -150,11 +154,27 @@ def _planned(
     intake: Intake,
     settings: Settings,
     frames: int,
-    rows: range,
-    *,
-    resampled: bool,
+    holding: Holding,
 ) -> PassPlan:
     """Return how so many frames are worked on within the memory."""
+    # to look at parts of a frame takes no more than to resample others
+    worked_on = RESAMPLING_BYTES * bool(holding.warps or holding.watcher)
+    rows, align = holding.region.rows, holding.align
+    plan = _pass_plan(prepared, blends, intake, settings, frames, rows, worked_on, align)
+    return replace(plan, peak_bytes=max(plan.peak_bytes, holding.looking_bytes))
+
+
+def _pass_plan(
+    prepared: Prepared,
+    blends: Sequence[Blend],
+    intake: Intake,
+    settings: Settings,
+    frames: int,
+    rows: range,
+    worked_on_bytes: int,
+    align: int,
+) -> PassPlan:
+    """Return the plan; a worker takes ``worked_on_bytes`` besides the frame that it decodes."""
     burst = prepared.burst
     frame = frame_bytes(
         burst.size,
@@ -169,9 +189,9 @@ def _planned(
         burst.size[0],
         workers=min(worker_count(settings.workers), frames),
         memory=settings.memory,
-        frame=frame + RESAMPLING_BYTES * resampled,
+        frame=frame + worked_on_bytes,
         held=prepared.held_bytes,
-        align=BAND_ROWS if resampled else 1,
+        align=align,
     )
 
 
@@ -181,7 +201,8 @@ def _check_memory(prepared: Prepared, weights: Sequence[float], settings: Settin
     blends = _blends(settings, burst, weights)
     intake = resampled_intake(burst, tuple(weights), masked=True)
     rows = range(burst.size[1])
-    _planned(prepared, blends, intake, settings, intake.count, rows, resampled=True)
+    count = intake.count
+    _pass_plan(prepared, blends, intake, settings, count, rows, RESAMPLING_BYTES, BAND_ROWS)
 
 
 def _with_gaps(
@@ -223,7 +244,7 @@ def _run_passes(
     cv2.setNumThreads(1)
     try:
         progress.start("blending", len(places) * len(plan.bands))
-        for band in plan.bands:
+        for number_of_band, band in enumerate(plan.bands):
             stripes = make_stripes(
                 blends, intake, band, burst.size, plan.workers, align=holding.align
             )
@@ -238,6 +259,8 @@ def _run_passes(
                 progress=progress,
                 warps=holding.warps,
                 masked=holding.masked,
+                # further bands are of the same frames
+                watch=holding.watcher if number_of_band == 0 else None,
             )
             outcomes |= frame_pass.run(plan.workers)
             rows += [stripe.rows for stripe in stripes]

@@ -12,9 +12,17 @@ from stacker.engine.holding import Holding, as_they_lie, held_to
 from stacker.engine.passes import FrameOutcome
 from stacker.engine.progress import Progress
 from stacker.engine.registering import Registering
-from stacker.engine.settings import Settings
+from stacker.engine.settings import KEEPING_BLENDS, Settings
 from stacker.errors import BurstError, OptionError
-from stacker.register import BurstMotion, FrameMotion, is_even_drift
+from stacker.register import (
+    ODD_LIGHT,
+    BurstMotion,
+    FrameMotion,
+    is_even_drift,
+    is_reference_bumped,
+    without_bumped,
+)
+from stacker.register.geometry import is_identity
 
 # Where nobody asked for it, holding may not cost more of the picture than this share: the camera
 # was turned on purpose.
@@ -106,17 +114,64 @@ def _held_if_needed(
         return as_they_lie(burst, f"{sentence}{INSTEAD}, and --memory with more allows it")
     # what was looked at is told by the report's memory alone
     looked = replace(as_they_lie(burst), looking_bytes=registering.peak_bytes)
-    if registering.stands_still():
-        return looked
+    watcher = registering.watcher()
+    if watcher is not None:
+        return replace(looked, watcher=watcher)
+    return _registered(burst, registering, settings, looked)
+
+
+def hold_again(
+    burst: Burst, places: Sequence[int], holding: Holding, settings: Settings, progress: Progress
+) -> Holding:
+    """Return how the frames at ``places`` are put upon each other, having looked at all closely.
+
+    For where those who watched them by ``holding`` are in doubt about some.
+    """
+    assert holding.watcher is not None
+    reference = holding.watcher.reference
+    registering = Registering(burst, places, settings, progress, held_to=reference)
+    return _registered(burst, registering, settings, replace(holding, watcher=None))
+
+
+def _registered(
+    burst: Burst, registering: Registering, settings: Settings, looked: Holding
+) -> Holding:
+    """Return the holding after a look at all frames; ``looked`` is the one that moves none."""
     try:
         readable, motion = registering.motion()
+        if motion is not None and settings.reference is None and is_reference_bumped(motion):
+            registering.held_to = _beside(readable, motion)
+            readable, motion = registering.motion()
     except BurstError as error:
         return _instead(looked, _why_not(error))
     if motion is None:
         return looked
+    motion = without_bumped(motion)
     if motion.is_still:
-        return replace(looked, warnings=_odd(burst, readable, motion))
+        return _still(burst, readable, motion, settings, looked)
     return _moved(burst, readable, motion, registering, settings, looked)
+
+
+def _beside(readable: list[int], motion: BurstMotion) -> int:
+    """Return the place of the frame nearest to the reference that did not look where it did."""
+    elsewhere = [
+        n for n, f in enumerate(motion.frames) if f.used and not is_identity(f.to_reference)
+    ]
+    return readable[min(elsewhere, key=lambda n: (abs(n - motion.reference), n))]
+
+
+def _still(
+    burst: Burst, readable: list[int], motion: BurstMotion, settings: Settings, looked: Holding
+) -> Holding:
+    """Return the holding that moves nothing and leaves out the frames that are not alike."""
+    odd = {p: frame for p, frame in zip(readable, motion.frames, strict=True) if frame.why}
+    lit = {place for place, frame in odd.items() if frame.why in ODD_LIGHT}
+    # lightning and fireworks are what such a blend is for; where most frames are lit by a lamp,
+    # the lamp is the subject
+    wanted = not set(KEEPING_BLENDS).isdisjoint(settings.blends) or 2 * len(lit) > len(readable)
+    kept = {place: odd[place].why or "" for place in odd if wanted and place in lit}
+    refused = {place: frame for place, frame in odd.items() if place not in kept}
+    return replace(looked, frames=refused, warnings=_kept(burst, kept))
 
 
 def _moved(
@@ -159,12 +214,11 @@ def _why_not(error: BurstError) -> str:
     return error.why
 
 
-def _odd(burst: Burst, readable: list[int], motion: BurstMotion) -> tuple[str, ...]:
-    """Return sentences about frames that a look finds odd, though the camera stood still."""
+def _kept(burst: Burst, kept: Mapping[int, str]) -> tuple[str, ...]:
+    """Return sentences about frames that are odd in light and used."""
     said: dict[str, list[int]] = {}
-    for place, frame in zip(readable, motion.frames, strict=True):
-        if frame.why:
-            said.setdefault(frame.why, []).append(place)
+    for place, why in kept.items():
+        said.setdefault(why, []).append(place)
     sentences = []
     for why, places in said.items():
         names = ", ".join(burst.frames[place].name for place in places[:3])

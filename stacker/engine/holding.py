@@ -10,6 +10,7 @@ from stacker.blend import Intake
 from stacker.burst import Burst
 from stacker.engine.cover import Region, common_region
 from stacker.engine.passes import FrameOutcome
+from stacker.engine.watching import Watcher
 from stacker.light.encoding import Encoding
 from stacker.register import BAND_ROWS, MOST_OVERSHOOT, FrameMotion, Warp
 from stacker.register.geometry import is_identity
@@ -30,6 +31,8 @@ class Holding:
     bad : frames that could not be read.
     warnings : whole sentences.
     looking_bytes : the memory that finding this out was planned to take.
+    watcher : is to see the frames add up, and may call for another holding; None where all of
+        them were looked at.
     """
 
     model: str
@@ -40,6 +43,7 @@ class Holding:
     bad: Mapping[int, FrameOutcome] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     looking_bytes: int = 0
+    watcher: Watcher | None = None
 
     @property
     def refused(self) -> dict[int, str]:

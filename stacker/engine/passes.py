@@ -33,6 +33,8 @@ RESAMPLING_BYTES = 2 * STRIPE_BYTES
 # pixels looked at to tell how much of a frame is clipped
 CLIPPING_SAMPLE = 200_000
 
+Watch = Callable[[int, PixelArray], None]
+
 
 class Cancelled(Exception):  # noqa: N818 - a signal between threads, not an error
     """The pass is being given up; another thread knows why."""
@@ -104,7 +106,8 @@ class FramePass:
 
     ``brightest_frame`` is the light beyond which a frame cannot be blended. ``warps`` say how
     each frame is resampled, by its place; where there are none, frames are used as they lie.
-    ``masked`` is whether to tell the blends what a resampled frame does not cover.
+    ``masked`` is whether to tell the blends what a resampled frame does not cover. ``watch`` is
+    shown each frame that is added, by its place and its pixels, which are only lent.
     """
 
     def __init__(
@@ -118,6 +121,7 @@ class FramePass:
         progress: Progress,
         warps: Mapping[int, Warp] | None = None,
         masked: bool = False,
+        watch: Watch | None = None,
     ) -> None:
         self.burst = burst
         self.places = list(places)
@@ -127,6 +131,7 @@ class FramePass:
         self.progress = progress
         self.warps = warps or {}
         self.masked = masked
+        self.watch = watch
         self.outcomes: dict[int, FrameOutcome] = {}
         self._buffers = threading.local()
         self._cancelled = threading.Event()
@@ -240,6 +245,9 @@ class FramePass:
 
     def _add(self, place: int, position: int, pixels: PixelArray) -> None:
         clipped = clipped_share(pixels, self.burst.encoding)
+        if self.watch is not None:
+            # before the frame's turn: others may be added meanwhile
+            self.watch(place, pixels)
         warp = self.warps.get(place)
         for stripe in self.stripes:
             if warp is None:

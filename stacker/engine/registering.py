@@ -13,6 +13,7 @@ from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import offering_to_skip, worker_count
 from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
+from stacker.engine.watching import Watcher
 from stacker.errors import BurstError, FrameError, OptionError, StackerError
 from stacker.light.encoding import LightArray
 from stacker.register import (
@@ -22,7 +23,7 @@ from stacker.register import (
     register_sky,
     register_subject,
     sky_factor,
-    stands_still,
+    standing_places,
     subject_factor,
     working_factor,
 )
@@ -34,13 +35,19 @@ SHARED_PIXEL_BYTES = 140
 # ... and by each thread while it looks: light, its root, slopes
 WORKER_PIXEL_BYTES = 50
 
-# frames that are looked at before all of them are: so many, and more of a long burst
-LEAST_SAMPLE = 6
-SAMPLE_PER_ROOT = 1.5
+# frames that are looked at before any adds up: the rest are watched while they do
+SAMPLE = 5
+# ... of a clip from its first quarter
+PART_OF_CLIP = 4
 
 
 class Registering:
     """Registration of the frames of one burst, with threads and memory as the settings allow.
+
+    Parameters
+    ----------
+    held_to : place of the frame that others are held to where ``settings`` name none; the
+        sharpest near the middle if None.
 
     Raises
     ------
@@ -49,12 +56,19 @@ class Registering:
     """
 
     def __init__(
-        self, burst: Burst, places: Sequence[int], settings: Settings, progress: Progress
+        self,
+        burst: Burst,
+        places: Sequence[int],
+        settings: Settings,
+        progress: Progress,
+        *,
+        held_to: int | None = None,
     ) -> None:
         self.burst = burst
         self.places = list(places)
         self.settings = settings
         self.progress = progress
+        self.held_to = held_to
         _reference(burst, places, settings)
         if settings.hold == "subject":
             # in one frame there is nothing to follow, but the box must lie in it all the same
@@ -76,14 +90,18 @@ class Registering:
         self.bad: dict[int, FrameError] = {}
         self._known: Copies | None = None
 
-    def stands_still(self) -> bool:
-        """Return whether the camera stood still in frames spread over the burst."""
-        sample = _spread(self.places)
+    def watcher(self) -> Watcher | None:
+        """Return who watches the frames add up; None where the camera is not known to stand still.
+
+        A few frames, spread over the burst, are looked at.
+        """
+        sample = _spread(self.burst, self.places)
         weights = self.burst.encoding.space.luminance_weights
+        still = None
         with _one_thread_each(), self._copies(sample) as copies:
             while len(sample) > 1:
                 self.progress.start("looking at the frames", len(sample) - 1)
-                still = stands_still(
+                still = standing_places(
                     lambda number, sample=sample: copies(sample[number]),  # type: ignore[misc]
                     len(sample),
                     weights=weights,
@@ -92,9 +110,13 @@ class Registering:
                 )
                 readable = [place for place in sample if place not in copies.bad]
                 if len(readable) == len(sample):
-                    return still
+                    break
                 sample = readable
-        return False
+            if len(sample) < 2 or still is None:
+                return None
+            seen = [copies(place) for place in sample]
+            watcher = Watcher(self.burst, self.factor, sample, seen, still)
+        return watcher if watcher.can_tell else None
 
     def motion(self) -> tuple[list[int], BurstMotion | None]:
         """Return the frames that could be read, and their motion; none of fewer than two.
@@ -112,7 +134,7 @@ class Registering:
             return self.places, None
         with _one_thread_each(), self._copies(self.places) as copies:
             readable, motion = _motion_of_readable(
-                self.burst, copies, self.settings, self.workers, self.progress
+                self.burst, copies, self.settings, self.held_to, self.workers, self.progress
             )
         self.bad = copies.bad
         return readable, motion
@@ -126,9 +148,12 @@ class Registering:
             yield copies
 
 
-def _spread(places: Sequence[int]) -> list[int]:
+def _spread(burst: Burst, places: Sequence[int]) -> list[int]:
     """Return some of the places, evenly spread, the first and the last among them."""
-    count = min(len(places), max(LEAST_SAMPLE, round(SAMPLE_PER_ROOT * len(places) ** 0.5)))
+    if len(burst.runs(places)) < len(places):
+        # to come to the end of a clip all of it is decoded
+        places = places[: max(SAMPLE, len(places) // PART_OF_CLIP)]
+    count = min(len(places), SAMPLE)
     return [places[round(k * (len(places) - 1) / (count - 1))] for k in range(count)]
 
 
@@ -144,7 +169,12 @@ def _one_thread_each() -> Iterator[None]:
 
 
 def _motion_of_readable(
-    burst: Burst, copies: Copies, settings: Settings, workers: int, progress: Progress
+    burst: Burst,
+    copies: Copies,
+    settings: Settings,
+    held_to: int | None,
+    workers: int,
+    progress: Progress,
 ) -> tuple[list[int], BurstMotion | None]:
     """Return the frames that can be read and their motion, as if the others were not there."""
     while True:
@@ -152,6 +182,8 @@ def _motion_of_readable(
         known = len(copies.bad)
         readable = [place for place in copies.places if place not in copies.bad]
         reference = _reference(burst, readable, settings)
+        if reference is None and held_to in readable:
+            reference = readable.index(held_to)
         if len(readable) < 2:
             return readable, None
         try:

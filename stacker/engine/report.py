@@ -85,7 +85,7 @@ def make_report(
             *burst.warnings,
             *prepared.warnings,
             *holding.warnings,
-            *_held(burst, holding),
+            *_held(burst, holding, settings),
             *bridged.warnings,
             *_warnings(burst, used, outcomes, settings),
         ],
@@ -191,7 +191,7 @@ def _why(plan: PassPlan) -> str:
     )
 
 
-def _held(burst: Burst, holding: Holding) -> list[str]:
+def _held(burst: Burst, holding: Holding, settings: Settings) -> list[str]:
     """Return sentences about frames that were left out because of where or how they looked."""
     said: dict[str, list[int]] = {}
     for place, why in sorted(holding.refused.items()):
@@ -200,7 +200,8 @@ def _held(burst: Burst, holding: Holding) -> list[str]:
     for why, places in said.items():
         names = ", ".join(burst.frames[place].name for place in places[:3])
         more = f" and {len(places) - 3} more" if len(places) > 3 else ""
-        sentences.append(f"left out: {names}{more}: {why}")
+        unasked = "; --hold still uses every frame" if settings.hold is None else ""
+        sentences.append(f"left out: {names}{more}: {why}{unasked}")
     return sentences
 
 

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, is_identity
 from stacker.register.local import LocalCorrection
+
+# So many frames of a burst, and such a share of them, may have been bumped: they are left out. Of
+# more than that, and of fewer frames, the camera was moved.
+LEAST_FRAMES = 4
+MOST_BUMPED = 0.1
+BUMPED = "the camera moved, while it stood still in most frames"
 
 MotionModel = Literal["still", "stretches", "shift", "similarity", "homography"]
 
@@ -80,3 +86,26 @@ class BurstMotion:
     def is_still(self) -> bool:
         """Whether no frame that is used needs resampling."""
         return all(is_identity(frame.to_reference) for frame in self.frames if frame.used)
+
+
+def without_bumped(motion: BurstMotion) -> BurstMotion:
+    """Return the motion of a burst that stood still, but for a few frames, without these.
+
+    The same motion of any other burst. One frame is not worth resampling and cropping all.
+    """
+    bumped = [f for f in motion.frames if f.used and not is_identity(f.to_reference)]
+    if not _are_few(len(bumped), motion):
+        return motion
+    frames = [replace(f, used=False, why=BUMPED) if f in bumped else f for f in motion.frames]
+    return replace(motion, motion_model="still", frames=frames)
+
+
+def is_reference_bumped(motion: BurstMotion) -> bool:
+    """Return whether the camera stood still, but for a few frames, the reference among them."""
+    beside = [f for f in motion.frames if f.used and is_identity(f.to_reference)]
+    return motion.motion_model == "stretches" and _are_few(len(beside), motion)
+
+
+def _are_few(number: int, motion: BurstMotion) -> bool:
+    count = len(motion.frames)
+    return count >= LEAST_FRAMES and number <= max(1, int(MOST_BUMPED * count))

@@ -115,18 +115,6 @@ def test_a_still_burst_is_looked_at_in_small_copies_alone(tmp_path, name):
         assert told(shot) == []
 
 
-def test_odd_frames_of_a_still_burst_are_used_and_told(tmp_path):
-    folder = write(tmp_path / "burst", "tripod")
-    write_tiffs(tmp_path / "black", [np.zeros((HEIGHT, WIDTH, 3), np.uint8)])
-    (tmp_path / "black" / "KP_0001.tif").replace(folder / "KP_0002.tif")
-    burst = stacker.open_burst(folder)
-    shot = stacker.expose(burst)
-    assert_same_light(shot.light, stacker.expose(burst, hold="still").light)
-    assert any(
-        "KP_0002.tif: it is black" in w and "--without 2" in w for w in shot.report["warnings"]
-    )
-
-
 @pytest.mark.parametrize("name", ["day", "touched"])
 def test_a_burst_that_moved_is_held_as_if_asked(tmp_path, name):
     burst = stacker.open_burst(write(tmp_path / "burst", name))

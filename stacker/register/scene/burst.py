@@ -129,9 +129,7 @@ def _follow(
 def _summary(held: Reference, grey: Grey, found: Estimate) -> Seen:
     """Return what is to be kept of a frame."""
     coarse = held.tiles[held.coarsest]
-    sharp = sharpness(
-        held.grey, held.tiles[0], coarse, found.agreement.agreeing, grey, found.to_frame
-    )
+    sharp = sharpness(held.tiles[0], coarse, found.agreement.agreeing, grey, found.to_frame)
     fit = found.fit
     uncertain = held.geometry.rms_error(fit.information)
     look = Look(

@@ -8,7 +8,7 @@ import numpy as np
 
 from stacker.errors import BurstError
 from stacker.register.geometry import Motion, identity, invert, is_identity, to_full
-from stacker.register.motion import BurstMotion, FrameMotion, MotionModel
+from stacker.register.motion import BUMPED, BurstMotion, FrameMotion, MotionModel
 from stacker.register.scene.mesh import Bend
 from stacker.register.scene.models import Float64Array
 from stacker.register.scene.pair import Reference
@@ -27,6 +27,10 @@ from stacker.register.scene.verdict import Look, verdicts, weights_of
 
 # a frame in which more than this share of what never moves has stayed looked where the others did
 STAYED = 0.5
+# ... and so did one whose own motion is less than this, pixels of the copy, or than so many times
+# what it is likely off
+MOVED_PX = 0.1
+MOVED_ERRORS = 4.0
 # A stretch that moved less than this, in full-size pixels, stays as it is: half a percent of the
 # finest contrast is lost, and pixels that are not resampled are worth more.
 LEAST_MOVE_PX = 0.1
@@ -74,8 +78,8 @@ def conclude(seen: list[Seen], held: Reference, reference: int, factor: int) -> 
     if any(stayed[n] > STAYED and not is_identity(motions[n][0]) for n in used):
         model, motions = "still", dict.fromkeys(used, (identity(), 0.0))
         for number in used:
-            if stayed[number] <= STAYED:
-                why[number] = "the camera moved, while it stood still in all other frames"
+            if stayed[number] <= STAYED and _has_moved(seen[number], held):
+                why[number] = BUMPED
     bent = _is_bent(seen, used) and model not in ("still", "stretches")
     if bent:
         # the meshes were found beyond each frame's own homography
@@ -109,6 +113,12 @@ def _stayed(seen: list[Seen]) -> list[float]:
     if pins is None:
         return [0.0] * len(seen)
     return [1.0 if frame.stays is None else share_of(frame.stays, pins) for frame in seen]
+
+
+def _has_moved(frame: Seen, held: Reference) -> bool:
+    """Whether a frame in which little has stayed looked elsewhere: walkers may stand in front."""
+    away_px = held.geometry.rms(held.geometry.parameters_of(frame.to_frame))
+    return away_px > max(MOVED_PX, MOVED_ERRORS * frame.uncertain_px)
 
 
 def _is_bent(seen: list[Seen], used: list[int]) -> bool:

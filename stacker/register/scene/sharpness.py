@@ -14,7 +14,7 @@ import numpy.typing as npt
 from stacker.register.geometry import Motion, to_reduced
 from stacker.register.scene.align import full_places
 from stacker.register.scene.grey import Grey, GreyArray
-from stacker.register.scene.tiles import NOISE_SLOPE, Tiles, slopes
+from stacker.register.scene.tiles import NOISE_SLOPE, Samples, Tiles, slopes
 
 # directions in which detail is compared: motion blur takes it along one of them
 DIRECTIONS = np.deg2rad([0, 22.5, 45, 67.5, 90, 112.5, 135, 157.5])
@@ -50,7 +50,6 @@ def detail_of(grey: Grey) -> float:
 
 
 def sharpness(
-    reference: Grey,
     tiles: Tiles,
     coarse: Tiles,
     agreeing: npt.NDArray[np.bool_],
@@ -69,9 +68,9 @@ def sharpness(
         return Sharpness(1.0, 1.0, 0.0)
     x, y, use = tiles.x[chosen], tiles.y[chosen], tiles.use[chosen]
     across0, down0 = tiles.gx[chosen], tiles.gy[chosen]
-    across, down = _slopes_at(frame.levels[0], x, y, to_reduced(to_frame, 1))
+    value, across, down = _seen_at(frame.levels[0], x, y, to_reduced(to_frame, 1))
     # a turn of a few degrees turns the slopes little enough
-    scale = _exposure(reference, frame)
+    scale = _exposure(tiles.value[chosen], value)
     texture = tiles.signal[chosen]
     found = []
     for angle in DIRECTIONS:
@@ -112,20 +111,22 @@ def _within(tiles: Tiles, coarse: Tiles, agreeing: npt.NDArray[np.bool_]) -> npt
     return np.asarray(held[row * columns + column])
 
 
-def _slopes_at(
-    level: GreyArray, x: npt.NDArray[np.float32], y: npt.NDArray[np.float32], motion: Motion
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+def _seen_at(level: GreyArray, x: Samples, y: Samples, motion: Motion) -> tuple[Samples, ...]:
+    """Return a level and its slopes across and down where points of the reference lie in it."""
     m = motion.astype(np.float32)
     depth = m[2, 0] * x + m[2, 1] * y + m[2, 2]
     mx = (m[0, 0] * x + m[0, 1] * y + m[0, 2]) / depth
     my = (m[1, 0] * x + m[1, 1] * y + m[1, 2]) / depth
-    across, down = (
-        cv2.remap(slope, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        for slope in slopes(level)
-    )
-    return np.asarray(across, np.float32), np.asarray(down, np.float32)
+    planes = (level, *slopes(level))
+    border = cv2.BORDER_REPLICATE
+    seen = (cv2.remap(plane, mx, my, cv2.INTER_LINEAR, borderMode=border) for plane in planes)
+    return tuple(np.asarray(plane, np.float32) for plane in seen)
 
 
-def _exposure(reference: Grey, frame: Grey) -> float:
-    """Return how much larger slopes are in the frame because it is brighter."""
-    return float(np.sqrt(max(frame.mean_light, 1e-6) / max(reference.mean_light, 1e-6)))
+def _exposure(zero: Samples, one: Samples) -> float:
+    """Return how much larger slopes are in the frame because it is brighter.
+
+    Asked of the tiles: a firework or a beam makes the picture brighter, and not what is compared.
+    """
+    shares = one.mean(axis=1) / np.maximum(zero.mean(axis=1), 1e-3)
+    return max(float(np.median(shares)), 1e-3)

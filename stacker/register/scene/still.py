@@ -10,8 +10,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 from stacker.light.encoding import LightArray
-from stacker.register.geometry import identity
-from stacker.register.scene.align import quiet_noise
+from stacker.register.geometry import Points, identity
+from stacker.register.scene.align import full_places, quiet_noise
 from stacker.register.scene.grey import LUMINANCE, grey_of
 from stacker.register.scene.pair import prepare
 from stacker.register.scene.pinned import TOLERANCE_PX, Stays, pinned, share_of, stays_of
@@ -21,15 +21,17 @@ from stacker.register.scene.settle import STAYED
 FIRST_ASKED = 3
 
 
-def stands_still(
+def standing_places(
     source: Callable[[int], LightArray],
     count: int,
     *,
     weights: tuple[float, float, float] = LUMINANCE,
     workers: int = 1,
     on_frame: Callable[[], None] | None = None,
-) -> bool:
-    """Return whether all of some frames are pinned to where the middle one of them looked.
+) -> Points | None:
+    """Return what pins all of some frames to where the middle one of them looked.
+
+    Places (P, 2) in pixels of the copy; None where the camera did not stand still.
 
     Parameters
     ----------
@@ -39,13 +41,13 @@ def stands_still(
 
     Notes
     -----
-    False also where nothing pins the camera down, as in a noisy night or under clouds alone:
+    None also where nothing pins the camera down, as in a noisy night or under clouds alone:
     then ``register_frames`` can tell.
     """
     middle = count // 2
     held = prepare(grey_of(source(middle), weights))
     if not held.has_texture:
-        return False
+        return None
 
     def look(number: int) -> Stays:
         grey = grey_of(source(number), weights)
@@ -55,6 +57,7 @@ def stands_still(
     others = [number for number in (0, count - 1, *range(1, count - 1)) if number != middle]
     others = list(dict.fromkeys(others))
     seen: list[Stays] = []
+    pins = None
     with ThreadPoolExecutor(workers) as pool:
         for asked in (others[: FIRST_ASKED - 1], others[FIRST_ASKED - 1 :]):
             for stays in pool.map(look, asked):
@@ -63,5 +66,5 @@ def stands_still(
                     on_frame()
             pins = pinned(seen)
             if pins is None or any(share_of(stays, pins) <= STAYED for stays in seen):
-                return False
-    return True
+                return None
+    return None if pins is None else full_places(held.tiles[0])[pins]

@@ -22,6 +22,11 @@ SHARP = 0.85
 ONE_WAY = 0.7
 # detail, as a share of the usual, below which a frame shows nothing at all
 COVERED_SHARE = 0.1
+BLACK = "it is black"
+FLASHED = "a flash or other light lit all of it"
+COVERED = "it shows nothing of the scene: covered, or in fog"
+# reasons that speak of a frame's light alone: where light is the subject, they are none
+ODD_LIGHT = frozenset((BLACK, FLASHED, COVERED))
 # a motion less certain than this, in pixels of the copy, is not known
 MOST_UNCERTAIN_PX = 2.0
 
@@ -92,14 +97,14 @@ def _upper(values: list[float]) -> float:
 
 def _verdict(look: Look, usual: float, usual_dim: float, usual_detail: float) -> str | None:
     if look.mean_light < BLACK_SHARE * usual and look.lost:
-        return "it is black"
+        return BLACK
     # a firework lights up its part of the sky; a flash, or a lens opened to the sun, all of it
     flashed = look.dim_light > FLASH_SHARE * usual_dim + 1e-3
     if flashed and look.mean_light > FLASH_SHARE * usual:
-        return "a flash or other light lit all of it"
+        return FLASHED
     if look.lost:
         if look.detail < COVERED_SHARE * usual_detail:
-            return "it shows nothing of the scene: covered, or in fog"
+            return COVERED
         return "it shows something else: the camera was bumped or turned away"
     if look.worst + ERRORS * look.error < BLURRED:
         if look.worst < ONE_WAY * look.best:

@@ -144,11 +144,10 @@ def _summary(template: Template, found: Found, model: Model) -> Fine:
         votes=int((found.fit.weight > AGREES).sum()),
         agreement=found.share,
         sharpness=sharpness(
-            template.grey, tiles, tiles, found.agreeing, found.patch.grey,
-            found.patch.to_here(found.to_frame),
+            tiles, tiles, found.agreeing, found.patch.grey, found.patch.to_here(found.to_frame)
         ),
         uncertain_px=error_px(template, found.fit.information, model),
-    )  # fmt: skip
+    )
 
 
 def _spread_out(sightings: Sequence[Sighting], template: Template) -> list[Sighting]:

@@ -40,6 +40,8 @@ def errors(burst: SimulatedBurst, motion: BurstMotion) -> np.ndarray:
 
 _DAY = Scenario("day", frames=5)
 ODD = {1: "black", 3: "flash", 5: "blur", 7: "focus", 9: "elsewhere", 11: "covered"}
+# none of them among the five that are looked at before the pass: 0, 2, 4, 6, 8
+ODD_STILL = {1: "blur", 3: "focus", 5: "elsewhere", 7: "covered"}
 SCENARIOS = {
     "day": _DAY,
     "drift": dataclasses.replace(_DAY, drift_ev=1.0),
@@ -48,6 +50,9 @@ SCENARIOS = {
     "night": dataclasses.replace(_DAY, **NIGHT),
     "tripod": dataclasses.replace(_DAY, still=(), moving=0.2),
     "tripod night": dataclasses.replace(_DAY, frames=6, still=(), **NIGHT),
+    "long tripod": dataclasses.replace(_DAY, frames=9, still=()),
+    "odd tripod": dataclasses.replace(_DAY, frames=9, still=(), odd=ODD_STILL),
+    "odd tripod night": dataclasses.replace(_DAY, frames=9, still=(), odd=ODD_STILL, **NIGHT),
     "touched": dataclasses.replace(_DAY, frames=6, still=(3,)),
     "odd": dataclasses.replace(_DAY, frames=13, degrees=0.5, odd=ODD),
     "odd night": dataclasses.replace(_DAY, frames=13, degrees=0.5, odd=ODD, **NIGHT),
