@@ -18,6 +18,7 @@ import numpy.typing as npt
 from stacker.bridge.flow.motion import PairFlow, grid, look_at
 from stacker.bridge.flow.steady import Flow
 from stacker.bridge.flow.tones import Tone
+from stacker.register.scene.grey import working_factor
 
 # ways are laid down on a net of at most this many knots: flow is smooth, and laying down is dear
 KNOTS = 200_000
@@ -50,6 +51,26 @@ class Moment:
     ways: npt.NDArray[np.float32]
     of_earlier: Tone
     in_both: Tone
+
+
+def on_knots(flow: PairFlow) -> PairFlow:
+    """Return the flow of cells as that of the knots of a net, whole numbers of cells apart."""
+    height, width = flow.sure_forward.shape
+    apart = working_factor((width, height), KNOTS)
+    if apart == 1:
+        return flow
+    h, w = height // apart, width // apart
+
+    def reduced(values: Flow | Tone) -> Flow | Tone:
+        cells = values[: h * apart, : w * apart]
+        return np.asarray(cv2.resize(cells, (w, h), interpolation=cv2.INTER_AREA), np.float32)
+
+    return PairFlow(
+        reduced(flow.forward) / np.float32(apart),
+        reduced(flow.backward) / np.float32(apart),
+        reduced(flow.sure_forward),
+        reduced(flow.sure_backward),
+    )
 
 
 def moments(flow: PairFlow, times: npt.NDArray[np.float64]) -> list[Moment]:
