@@ -222,8 +222,7 @@ def _surveyed(
                     return factor, []
                 tones[frame] = tone_of(light, factor, weights)
     return factor, [
-        [tones[frame] for frame in range(starts[place], starts[place] + length)]
-        for place in chosen
+        [tones[frame] for frame in range(starts[place], starts[place] + length)] for place in chosen
     ]
 
 

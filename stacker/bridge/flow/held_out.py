@@ -30,8 +30,9 @@ WINDOW_CELLS = 20.0
 FULL_ERROR, NO_ERROR = 0.92, 1.05
 # the mean lacks what fell in the gaps alone, and errs by the square of their share; carried light
 # stands for the whole period. So the shorter the gaps, the better predictions have to be: by so
-# many times that square
-OF_GAP = 3.0
+# many times that square. Where hardly any time is open, twice the period asks too much, and what
+# is no worse than the mean is good enough
+OF_GAP, MOST_OF_GAP = 3.0, 1.15
 # noise in both errors, as a share of a frame's: a mean of two against a third, and interpolated
 NOISE_OF_MEAN, NOISE_OF_CARRIED = 1.5, 1.2
 # errors have to stand out of the noise by this share of it
@@ -43,7 +44,7 @@ SPREAD_CELLS = 1.0
 # the rim of what moves varies less than what lies about it: share of the deviation over so many
 # cells from which on a cell counts, and counts in full
 ABOUT_CELLS = 6.0
-LEAST_OF_ABOUT, FULL_OF_ABOUT = 0.25, 0.6
+LEAST_OF_ABOUT, FULL_OF_ABOUT = 0.35, 0.7
 
 
 def proven(
@@ -82,14 +83,14 @@ def proven(
     of_carried = np.maximum(of_carried - np.float32(NOISE_OF_CARRIED) * grain, 0)
     of_mean -= np.float32(NOISE_OF_MEAN) * grain
     share = of_carried / np.maximum(of_mean, np.float32(1e-12))
-    share /= np.float32(min(1.0, OF_GAP * gap_share**2))
+    share /= np.float32(min(MOST_OF_GAP, OF_GAP * gap_share**2))
     trust = np.clip((NO_ERROR - share) / (NO_ERROR - FULL_ERROR), 0, 1)
     return np.where(of_mean > np.float32(LEAST_ERROR) * grain, trust, 0).astype(np.float32)
 
 
 def moving(tones: Sequence[Tone], noise: Noise) -> Tone:
     """Return where tones, float32 (h, w), vary by more than noise, float32 (h, w), 0 to 1."""
-    mean = np.mean(tones, axis=0, dtype=np.float32)
+    mean: Tone = np.asarray(np.mean(tones, axis=0, dtype=np.float32))
     variance = np.zeros_like(mean)
     for tone in tones:
         variance += (tone - mean) ** 2

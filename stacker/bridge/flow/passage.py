@@ -126,8 +126,7 @@ class _Ways:
         self.laid = np.empty_like(self.still)
         # x and y of the place, the way and its bend
         self.course = [
-            np.ascontiguousarray(values.reshape(-1, 2)[moving].T)
-            for values in (places, flow, bend)
+            np.ascontiguousarray(values.reshape(-1, 2)[moving].T) for values in (places, flow, bend)
         ]
 
     def laid_down(self, time: float) -> npt.NDArray[np.float32]:
