@@ -163,3 +163,14 @@ def test_the_benchmark_of_registration_runs():
     assert result.returncode == 0, result.stderr
     for word in ("day, static", "night, static", "tripod, day"):
         assert word in result.stdout
+
+
+def test_the_benchmark_of_moving_textures_runs():
+    result = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.moving_textures", "--small"],
+        capture_output=True,
+        text=True,
+        cwd=PACKAGE.parent,
+    )
+    assert result.returncode == 0, result.stderr
+    assert "| carousel 1 |" in result.stdout

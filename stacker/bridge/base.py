@@ -2,8 +2,9 @@
 
 A bridge never changes frames. It makes patches of light for the gap between two neighbouring
 frames, which whoever runs the pass lays into the picture: under a lighten they count as one more
-frame and the greater light stays, under a mean they are added to the earlier frame's light, and
-may be negative where light moves on. Where nothing is known, there is no patch.
+frame and the greater light stays, under a mean they are added to the sum of the
+frames, as these count in it, and may be negative where light moves on. Where nothing is known,
+there is no patch.
 """
 
 from __future__ import annotations

@@ -20,6 +20,7 @@ def choose_bridges(
     frames: LightOf,
     exposed: Sequence[Exposed],
     weights: tuple[float, float, float],
+    counts: Sequence[float],
 ) -> dict[str, Bridge]:
     """Return the bridges to be tried on a burst, by what they carry, in words.
 
@@ -32,9 +33,10 @@ def choose_bridges(
     frames : gives the light of each frame.
     exposed : when each was exposed.
     weights : the share of each channel in the luminance.
+    counts : what each frame counts where light is added up.
     """
     if joins == "added":
-        return {"textures in motion": bridge_flow(frames, exposed, weights=weights)}
+        return {"textures in motion": bridge_flow(frames, exposed, weights=weights, counts=counts)}
     sky = bridge_sky(frames, exposed, weights=weights)
     turn = _turn(sky) if any(gap.bridged for gap in sky.gaps) else None
     return {

@@ -88,7 +88,8 @@ def bridge_gaps(
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
-        bridging = _Bridging(burst, used, exposed, holding, workers, progress)
+        counts = [weights[place] for place in used]
+        bridging = _Bridging(burst, used, exposed, counts, holding, workers, progress)
         bridges = bridging.look(sorted(set(joining.values())))
         laid = {name: _empty(name, burst) for name in joining}
         factors = {
@@ -142,7 +143,8 @@ def _empty(name: str, burst: Burst) -> LaidLight:
 def _factors(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> list[float]:
     """Return by how much the light of each gap counts."""
     if JOINS[blend.name] == "added":
-        return [weights[place] for place in used[:-1]]
+        # bridges know what their frames count
+        return [1.0] * (len(used) - 1)
     fading = blend.fading if isinstance(blend, Lighten) else None
     counts = [weights[place] * (fading[place] if fading else 1.0) for place in used]
     return [min(pair) for pair in itertools.pairwise(counts)]
@@ -176,6 +178,7 @@ class _Bridging:
         burst: Burst,
         used: Sequence[int],
         exposed: Sequence[Exposed],
+        counts: Sequence[float],
         holding: Holding,
         workers: int,
         progress: Progress,
@@ -183,6 +186,7 @@ class _Bridging:
         self.burst = burst
         self.used = used
         self.exposed = exposed
+        self.counts = counts
         self.holding = holding
         self.progress = progress
         self.gaps = len(used) - 1
@@ -205,7 +209,9 @@ class _Bridging:
         return [
             (words, bridge)
             for joins in ways
-            for words, bridge in choose_bridges(joins, shown, self.exposed, weights).items()
+            for words, bridge in choose_bridges(
+                joins, shown, self.exposed, weights, self.counts
+            ).items()
         ]
 
     def lay(self, bridges: Sequence[tuple[str, Bridge]], put: Put) -> None:

@@ -42,13 +42,13 @@ class SimulatedFlow:
 Scene = tuple[Callable[[float], Light], npt.NDArray[np.bool_]]
 
 
-def simulate_flow(name: str, seed: int) -> SimulatedFlow:
+def simulate_flow(name: str, seed: int, count: int = FRAMES) -> SimulatedFlow:
     """Return the burst of a scene; the same seed gives the same burst."""
     rng = np.random.default_rng(seed)
     make, shutter_s, period_s = SCENES[name]
     look, moving = make(rng)
     per_shutter, per_period = round(shutter_s / TICK_S), round(period_s / TICK_S)
-    ticks = per_period * (FRAMES - 1) + per_shutter
+    ticks = per_period * (count - 1) + per_shutter
     total = np.zeros((HEIGHT, WIDTH, 3), np.float64)
     frames, sum_of_frame = [], np.zeros((HEIGHT, WIDTH, 3))
     for tick in range(ticks):
@@ -60,7 +60,7 @@ def simulate_flow(name: str, seed: int) -> SimulatedFlow:
             if within == per_shutter - 1:
                 frames.append(_recorded(sum_of_frame / per_shutter, rng))
                 sum_of_frame[:] = 0
-    exposed = [Exposed(number * period_s, shutter_s) for number in range(FRAMES)]
+    exposed = [Exposed(number * period_s, shutter_s) for number in range(count)]
     truth = (total / ticks).astype(np.float32)
     return SimulatedFlow(frames, exposed, truth, moving, look(0))
 

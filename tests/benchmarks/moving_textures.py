@@ -1,6 +1,6 @@
 """How much of the steps of moving textures the bridge takes away, against simulated truth.
 
-    python -m tests.benchmarks.moving_textures [--seeds 3] [--small] [--pictures DIR]
+    python -m tests.benchmarks.moving_textures [--seeds 1] [--small] [--pictures DIR]
     python -m tests.benchmarks.moving_textures --clip FILE --every 2 [--held]
 
 A clip is thinned: every so many frames are kept and compared with the mean of all of them.
@@ -21,7 +21,7 @@ from stacker.bridge.flow import bridge_flow
 from stacker.light.srgb import linear_to_srgb
 from stacker.register import register_frames, warp_light
 from stacker.register.scene.grey import LUMINANCE
-from tests.benchmarks.flowing_scenes import SCENES, simulate_flow
+from tests.benchmarks.flowing_scenes import FRAMES, SCENES, simulate_flow
 from tests.benchmarks.simulated_bursts import CODE_LIGHT, Light
 
 # dB over the plain mean
@@ -30,6 +30,7 @@ AIMS = {"river": 14.0, "waterfall": 12.0, "boiling water": 10.0, "carousel": 8.5
 # burst from which on a place counts as moving
 RIM = 40
 MOVING_CODES = 6.0
+SMALL_FRAMES = 5
 
 
 def bridged_mean(frames: list[Light], exposed: list[Exposed]) -> tuple[Light, float]:
@@ -113,8 +114,8 @@ def _tell(
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", type=int, default=3)
-    parser.add_argument("--small", action="store_true", help="one burst only")
+    parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--small", action="store_true", help="one short burst only")
     parser.add_argument("--pictures", type=Path)
     parser.add_argument("--clip", type=Path)
     parser.add_argument("--every", type=int, default=2)
@@ -133,7 +134,7 @@ def main() -> None:
         return
     for name in ["carousel"] if options.small else SCENES:
         for seed in range(1, 2 if options.small else 1 + options.seeds):
-            burst = simulate_flow(name, seed)
+            burst = simulate_flow(name, seed, SMALL_FRAMES if options.small else FRAMES)
             _tell(
                 f"{name} {seed}", burst.frames, burst.exposed, burst.truth, burst.moving,
                 AIMS[name], options.pictures,

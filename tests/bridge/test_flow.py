@@ -92,8 +92,8 @@ def test_brightness_stays():
 
 def test_the_shore_is_untouched():
     frames, _ = stream(19.0)
-    # the flow is judged over windows of some cells, which reach a little over the shore
-    assert (added(frames)[: SHORE - 24] == 0).all()
+    # what moves is told from noise over windows of a few cells
+    assert (added(frames)[: SHORE - 5] == 0).all()
 
 
 def test_noise_gives_nothing():
@@ -106,7 +106,7 @@ def test_noise_gives_nothing():
 
 
 def test_what_is_new_in_every_frame_is_left_alone():
-    """Spray has nothing to follow: the mean may not get worse by more than 0.1 dB."""
+    """Spray has nothing to follow: the mean may not get worse by more than 0.05 dB."""
     rng = np.random.default_rng(4)
     looks = [soft(rng, HEIGHT, WIDTH) for _ in range(80)]
     truth = np.mean(looks, axis=0)
@@ -115,7 +115,7 @@ def test_what_is_new_in_every_frame_is_left_alone():
     plain = np.mean(frames, axis=0)
     bridged = plain + added(frames, exposed) / len(frames)
     everywhere = slice(None)
-    assert error_dB(bridged, truth, everywhere) < error_dB(plain, truth, everywhere) + 0.1
+    assert error_dB(bridged, truth, everywhere) < error_dB(plain, truth, everywhere) + 0.05
 
 
 def test_a_burst_run_backwards_is_bridged_alike():
@@ -169,3 +169,47 @@ def test_shares_make_one_long_shutter():
         left[number + 1] -= share.later
     half = FRAMES * 0.01 / 1.02
     np.testing.assert_allclose(left, [half, 0, 0, 0, 0, half], atol=1e-9)
+
+
+def test_frames_that_count_less_give_and_get_less():
+    """Each frame gives up its own weight, as often as it counts, and no light comes or goes."""
+    frames, _ = stream(6.0)
+    counts = [1.0, 0.8, 0.6, 0.4, 0.2, 0.0]
+    shares = bridge_flow(lambda number: frames[number], EXPOSED, counts=counts).shares
+    left = np.array(counts)
+    for number, share in enumerate(shares):
+        assert share.earlier + share.later == pytest.approx(share.gap)
+        left[number] -= share.earlier
+        left[number + 1] -= share.later
+    half = FRAMES * 0.01 / 1.02
+    np.testing.assert_allclose(left, [half, 0, 0, 0, 0, 0], atol=1e-9)
+
+
+def test_lamps_that_flicker_do_no_harm():
+    """Lamps go on and off and move nowhere: the mean may not get worse by more than 0.05 dB."""
+    rng = np.random.default_rng(6)
+    ground = soft(rng, HEIGHT, WIDTH)
+    frames = []
+    for _ in range(FRAMES + 6):
+        look = ground.copy()
+        for x in range(16, WIDTH, 32):
+            lit = 0.8 if rng.random() < 0.5 else 0.2
+            cv2.circle(look, (x, 64), 4, (lit,) * 3, -1)
+        frames.append(noisy(look, rng))
+    exposed = [Exposed(0.2 * number, 0.02) for number in range(len(frames))]
+    truth = ground.copy()
+    for x in range(16, WIDTH, 32):
+        cv2.circle(truth, (x, 64), 4, (0.5,) * 3, -1)
+    plain = np.mean(frames, axis=0)
+    bridged = plain + added(frames, exposed) / len(frames)
+    everywhere = slice(None)
+    assert error_dB(bridged, truth, everywhere) < error_dB(plain, truth, everywhere) + 0.05
+
+
+def test_grain_of_its_own_in_every_frame_gives_nothing():
+    rng = np.random.default_rng(7)
+    frames = [
+        (0.3 + 0.08 * rng.standard_normal((HEIGHT, WIDTH, 3))).astype(np.float32)
+        for _ in range(FRAMES)
+    ]
+    assert not any(gap.bridged for gap in bridge_of(frames).gaps)

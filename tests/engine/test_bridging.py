@@ -58,7 +58,7 @@ def burst(tmp_path):
 @pytest.fixture
 def with_bridges(monkeypatch):
     def put(*bridges):
-        def choose(joins, frames, exposed, weights):
+        def choose(joins, frames, exposed, weights, counts):
             assert len(exposed) == COUNT and exposed[1].start_s - exposed[0].end_s == 1.5
             frames(0)
             return {f"kind {n}": b for n, b in enumerate(bridges) if b.joins == joins}
@@ -130,14 +130,14 @@ def test_light_is_added_under_a_mean_and_a_sum(burst, with_bridges, blend, worke
     np.testing.assert_array_equal(shot.bridge_map() > 0, inside)
 
 
-def test_weights_count_for_added_light(burst, with_bridges):
+def test_added_light_counts_as_its_bridge_says(burst, with_bridges):
     patch = patch_of(0.03)
     choices = {"blend": "mean", "weights": (1, 0.5, 1, 1)}
     plain = stacker.expose(burst, **choices).light
     with_bridges(MadeUpSum(patch))
     light = stacker.expose(burst, bridge=True, **choices).light
     change = (light - plain)[place_of(patch)]
-    np.testing.assert_allclose(change, 0.03 * 1.5 / 3.5, atol=3e-7)
+    np.testing.assert_allclose(change, 0.03 * 2 / 3.5, atol=3e-7)
 
 
 def test_light_of_gaps_fades_with_a_tail(burst, with_bridges):

@@ -16,17 +16,20 @@ import cv2
 import numpy as np
 
 from stacker.bridge.base import Exposed, GapVerdict, Joins, LightOf, Patch
-from stacker.bridge.flow.guard import trusted
-from stacker.bridge.flow.motion import PairFlow, pair_flow
-from stacker.bridge.flow.passage import KNOTS, moments
+from stacker.bridge.flow.guard import LEAST_TRUST, trusted
+from stacker.bridge.flow.held_out import moving, proven
+from stacker.bridge.flow.motion import pair_flow
+from stacker.bridge.flow.passage import moments, on_knots
 from stacker.bridge.flow.steady import Flow, steady_flow
 from stacker.bridge.flow.tones import CELLS, Noise, Tone, noise_of, tone_of, without_shading
 from stacker.bridge.flow.weave import Shares, patches_of
 from stacker.light.encoding import LightArray
 from stacker.register.scene.grey import LUMINANCE, working_factor
 
-# pairs of neighbours that are looked at for what holds for all of the burst
-SURVEYED_PAIRS = 16
+# frames in a row, and how many such rows, that are looked at for what holds for all of the burst
+RUN, SURVEYED_RUNS = 3, 8
+# what lies so far beside the places of trust may move into them, besides what flows steadily
+MARGIN_CELLS = 24
 # a pause of more than so many usual periods is a break: what moved is elsewhere
 LONGEST_PERIODS = 2.5
 # pictures with a shorter side show too little of anything, in cells
@@ -51,11 +54,13 @@ class FlowBridge:
     factor: int
     weights: tuple[float, float, float]
     steady: Flow = field(repr=False)
+    trust: Tone = field(repr=False)
+    window: tuple[slice, slice]
     noise: Noise
     spread: float
 
     def between(self, number: int, earlier: LightArray, later: LightArray) -> list[Patch]:
-        """Return what is to be added to the frame ``number`` for the gap after it.
+        """Return what is to be added to the sum of the frames for the gap after one.
 
         Parameters
         ----------
@@ -64,22 +69,30 @@ class FlowBridge:
         """
         if not self.gaps[number].bridged:
             return []
-        tones = (
-            tone_of(earlier, self.factor, self.weights),
-            tone_of(later, self.factor, self.weights),
+        rows, columns = self.window
+        factor = self.factor
+        pixels = (
+            slice(rows.start * factor, rows.stop * factor),
+            slice(columns.start * factor, columns.stop * factor),
         )
-        flow = pair_flow(*tones, self.steady * np.float32(self.periods[number]), self.spread)
-        height, width = tones[0].shape
-        coarser = working_factor((width, height), KNOTS)
-        knots = _on_knots(flow, coarser)
+        one = tone_of(earlier[pixels], factor, self.weights)
+        other = tone_of(later[pixels], factor, self.weights)
+        steady = self.steady[rows, columns] * np.float32(self.periods[number])
+        flow = pair_flow(one, other, steady, self.spread)
+        knots = on_knots(flow)
         times = (np.arange(JUDGED_MOMENTS) + 0.5) / JUDGED_MOMENTS
-        trust = trusted(*tones, moments(knots, times), self.noise, self.factor)
+        trust = trusted(one, other, moments(knots, times), self.noise, factor)
+        trust *= self.trust[rows, columns]
+        trust[trust < LEAST_TRUST] = 0
         if not trust.any():
             return []
-        count = _moments_needed(flow.forward, trust, self.factor)
+        count = _moments_needed(flow.forward, trust, factor)
         between = moments(knots, (np.arange(count) + 0.5) / count)
-        pixels = (float(self.factor * coarser), float(self.factor))
-        return patches_of(earlier, later, between, trust, self.shares[number], pixels)
+        apart = one.shape[1] // knots.sure_forward.shape[1]
+        return patches_of(
+            earlier, later, between, trust, self.shares[number],
+            (float(factor * apart), float(factor)), (pixels[1].start, pixels[0].start),
+        )  # fmt: skip
 
 
 def bridge_flow(
@@ -87,6 +100,7 @@ def bridge_flow(
     exposed: Sequence[Exposed],
     *,
     weights: tuple[float, float, float] = LUMINANCE,
+    counts: Sequence[float] | None = None,
 ) -> FlowBridge:
     """Return the bridge of a burst for its textures in motion.
 
@@ -95,40 +109,73 @@ def bridge_flow(
     frames : gives the light of each frame, float32 (H, W, 3), linear, all brought to one place.
     exposed : when each was exposed; at least one.
     weights : the share of each channel in the luminance.
+    counts : what each frame counts in the sum; one each if not given.
 
     Notes
     -----
-    Looks at no more than ``2 * SURVEYED_PAIRS`` frames, each as a reduced copy.
+    Looks at no more than ``RUN * SURVEYED_RUNS`` frames, each as a reduced copy.
     """
     periods = [b.start_s - a.start_s for a, b in itertools.pairwise(exposed)]
     # one of the periods, not the mean of two
     usual = sorted(periods)[len(periods) // 2] if periods else 1.0
     verdicts = [_verdict(a, b, usual) for a, b in itertools.pairwise(exposed)]
-    factor, pairs = _surveyed(frames, periods, verdicts, usual, weights)
+    factor, runs = _surveyed(frames, periods, verdicts, usual, weights)
+    pairs = [pair for run in runs for pair in itertools.pairwise(run)]
     if not pairs:
-        unseen = GapVerdict(False, "too little can be seen to follow what moves")
-        verdicts = [unseen if verdict.bridged else verdict for verdict in verdicts]
-        nothing = np.zeros((1, 1, 2), np.float32)
-        return FlowBridge(verdicts, [], [], factor, weights, nothing, Noise((0.0,), (1.0,)), 1.0)
+        return _nothing(verdicts, "too little can be seen to follow what moves", factor, weights)
     threads = cv2.getNumThreads()
     # frames are bridged by threads of their own, as in the pass
     cv2.setNumThreads(1)
     try:
-        flow, trust = steady_flow(pairs)
+        flow, sure = steady_flow(pairs)
+        flow *= sure[..., None]
         noise = noise_of(pairs)
+        spread = float(np.std(without_shading(pairs[0][0])))
+        trust = moving([tone for run in runs for tone in run], noise)
+        triples = [(run[0], run[1], run[2]) for run in runs if len(run) == RUN]
+        if triples and trust.any():
+            shut = 1 - sorted(frame.shutter_s for frame in exposed)[len(exposed) // 2] / usual
+            trust *= proven(triples, flow, noise, spread, shut)
     finally:
         cv2.setNumThreads(threads)
-    spread = float(np.std(without_shading(pairs[0][0])))
+    if not trust.any():
+        return _nothing(verdicts, "nothing moves there that can be followed", factor, weights)
     return FlowBridge(
         verdicts,
-        _shares(exposed, verdicts),
+        _shares(exposed, verdicts, counts or [1.0] * len(exposed)),
         [period / usual for period in periods],
         factor,
         weights,
-        flow * trust[..., None],
+        flow,
+        trust,
+        _window(trust, flow),
         noise,
         spread,
     )
+
+
+def _nothing(
+    verdicts: Sequence[GapVerdict], why: str, factor: int, weights: tuple[float, float, float]
+) -> FlowBridge:
+    """Return a bridge of no gap."""
+    left = [GapVerdict(False, why) if verdict.bridged else verdict for verdict in verdicts]
+    empty = np.zeros((1, 1), np.float32)
+    nowhere = slice(0, 0), slice(0, 0)
+    noise = Noise((0.0,), (1.0,))
+    still = np.zeros((1, 1, 2), np.float32)
+    return FlowBridge(left, [], [], factor, weights, still, empty, nowhere, noise, 1.0)
+
+
+def _window(trust: Tone, flow: Flow) -> tuple[slice, slice]:
+    """Return rows and columns of cells that have to be looked at where there is trust."""
+    longest = np.hypot(flow[..., 0], flow[..., 1])[trust > 0].max()
+    margin = MARGIN_CELLS + int(np.ceil(longest))
+    sides = []
+    for axis in (1, 0):
+        some = np.flatnonzero((trust > 0).any(axis=axis))
+        first, last = int(some[0]) - margin, int(some[-1]) + 1 + margin
+        sides.append(slice(max(0, first), min(trust.shape[1 - axis], last)))
+    return sides[0], sides[1]
 
 
 def _verdict(earlier: Exposed, later: Exposed, usual: float) -> GapVerdict:
@@ -146,41 +193,49 @@ def _surveyed(
     verdicts: Sequence[GapVerdict],
     usual: float,
     weights: tuple[float, float, float],
-) -> tuple[int, list[tuple[Tone, Tone]]]:
-    """Return the factor of the copies, and tones of neighbours spread over the burst."""
+) -> tuple[int, list[list[Tone]]]:
+    """Return the factor of the copies, and tones of frames in a row, spread over the burst.
+
+    Rows are of ``RUN`` frames where there are such, otherwise of two.
+    """
     usable = [
-        number
-        for number, period in enumerate(periods)
-        if verdicts[number].bridged and abs(period - usual) < 0.25 * usual
+        verdict.bridged and abs(period - usual) < 0.25 * usual
+        for verdict, period in zip(verdicts, periods, strict=True)
     ]
-    chosen = [
-        usable[place]
-        for place in np.unique(
-            np.linspace(0, len(usable) - 1, min(SURVEYED_PAIRS, len(usable))).round().astype(int)
-        )
-    ]
+    for length in (RUN, 2):
+        gaps = length - 1
+        starts = [n for n in range(len(usable) - gaps + 1) if all(usable[n : n + gaps])]
+        if starts:
+            break
+    else:
+        return 1, []
+    count = min(SURVEYED_RUNS, len(starts))
+    chosen = np.unique(np.linspace(0, len(starts) - 1, count).round().astype(int))
     tones: dict[int, Tone] = {}
-    pairs: list[tuple[Tone, Tone]] = []
     factor = 1
-    for number in chosen:
-        for frame in (number, number + 1):
+    for start in (starts[place] for place in chosen):
+        for frame in range(start, start + length):
             if frame not in tones:
                 light = frames(frame)
                 factor = working_factor((light.shape[1], light.shape[0]), CELLS)
                 if min(light.shape[:2]) // factor < LEAST_SIDE:
                     return factor, []
                 tones[frame] = tone_of(light, factor, weights)
-        pairs.append((tones[number], tones[number + 1]))
-    return factor, pairs
+    return factor, [
+        [tones[frame] for frame in range(starts[place], starts[place] + length)] for place in chosen
+    ]
 
 
-def _shares(exposed: Sequence[Exposed], verdicts: Sequence[GapVerdict]) -> list[Shares]:
+def _shares(
+    exposed: Sequence[Exposed], verdicts: Sequence[GapVerdict], counts: Sequence[float]
+) -> list[Shares]:
     """Return the shares of each gap.
 
     Frames of a run without a break become one shutter of the length from opening to closing. The
     light carried from the middle of one exposure to the middle of the next stands for the whole
     period, so that frames keep only the half exposures at the run's ends. Each frame counts for
-    one in the mean, however: a gap takes from its two frames what makes that come out right.
+    one in the mean, however: a gap takes from its two frames what makes that come out right. Where
+    frames count for more or less, it takes as much more or less of each, and gives what it took.
     """
     shares: list[Shares] = []
     first = 0
@@ -195,30 +250,12 @@ def _shares(exposed: Sequence[Exposed], verdicts: Sequence[GapVerdict]) -> list[
             reached = other.start_s - run[0].start_s + 0.5 * other.shutter_s
             # uneven bursts may ask for more or less than there is
             later = min(max(count * reached / whole - (number + 1), 0.0), gap)
-            shares.append(Shares(gap, gap - later, later))
+            taken = (gap - later) * counts[first + number], later * counts[first + number + 1]
+            shares.append(Shares(sum(taken), *taken))
         if last < len(verdicts):
             shares.append(Shares(0.0, 0.0, 0.0))
         first = last + 1
     return shares
-
-
-def _on_knots(flow: PairFlow, coarser: int) -> PairFlow:
-    """Return the flow of knots that are so many cells wide."""
-    if coarser == 1:
-        return flow
-    height, width = flow.sure_forward.shape
-    h, w = height // coarser, width // coarser
-
-    def reduced(values: Flow | Tone) -> Flow | Tone:
-        cells = values[: h * coarser, : w * coarser]
-        return np.asarray(cv2.resize(cells, (w, h), interpolation=cv2.INTER_AREA), np.float32)
-
-    return PairFlow(
-        reduced(flow.forward) / np.float32(coarser),
-        reduced(flow.backward) / np.float32(coarser),
-        reduced(flow.sure_forward),
-        reduced(flow.sure_backward),
-    )
 
 
 def _moments_needed(flow: Flow, trust: Tone, factor: int) -> int:

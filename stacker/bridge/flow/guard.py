@@ -6,10 +6,13 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from stacker.bridge.flow.motion import grid, look_at
 from stacker.bridge.flow.passage import Moment
 from stacker.bridge.flow.tones import Noise, Tone
+
+Ways = npt.NDArray[np.float32]
 
 # what is left unexplained is compared with what changed over so many cells
 WINDOW_CELLS = 4.0
@@ -41,13 +44,10 @@ def trusted(
     explained = np.zeros((height, width), np.float32)
     seen = np.full((height, width), 1e-3, np.float32)
     way = np.zeros((height, width), np.float32)
-    places = grid(height, width)
     for moment in between:
-        scale = width / moment.of_earlier.shape[1]
-        ways = cv2.resize(moment.ways, (width, height)) * np.float32(scale)
+        ways = ways_of_cells(moment, (width, height))
         both = cv2.resize(moment.in_both, (width, height))
-        one = look_at(earlier, places + ways[..., :2])
-        other = look_at(later, places + ways[..., 2:])
+        one, other = carried(earlier, later, ways)
         left_over += both * (one - other) ** 2
         seen += both
         explained += 0.5 * ((one - earlier) ** 2 + (other - later) ** 2)
@@ -63,6 +63,18 @@ def trusted(
     trust *= _ramp(_about(way) * np.float32(factor / len(between)), LEAST_WAY_PX, FULL_WAY_PX)
     trust = _about(trust)
     return np.where(trust < LEAST_TRUST, np.float32(0), trust)
+
+
+def ways_of_cells(moment: Moment, size: tuple[int, int]) -> Ways:
+    """Return the ways of a moment for ``size`` (width, height) cells, in cells, (h, w, 4)."""
+    scale = size[0] / moment.of_earlier.shape[1]
+    return np.asarray(cv2.resize(moment.ways, size) * np.float32(scale), np.float32)
+
+
+def carried(earlier: Tone, later: Tone, ways: Ways) -> tuple[Tone, Tone]:
+    """Return both tones, float32 (h, w), as they are where ``ways`` (h, w, 4) lead."""
+    places = grid(*earlier.shape)
+    return look_at(earlier, places + ways[..., :2]), look_at(later, places + ways[..., 2:])
 
 
 def _about(values: Tone) -> Tone:

@@ -77,7 +77,8 @@ def _one_way(one: Detail, other: Detail, steady: Flow, places: Flow) -> Flow:
     """Return the best of the flow about the steady one, that found without it, and none."""
     best = np.zeros_like(steady)
     least: Tone | None = None
-    for start in (steady, np.zeros_like(steady)):
+    starts = [steady, np.zeros_like(steady)] if steady.any() else [steady]
+    for start in starts:
         flow = start + _dense(one, _moved(other, places + start))
         left_over = _left_over(one, _moved(other, places + flow))
         if least is None:

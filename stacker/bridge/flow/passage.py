@@ -18,12 +18,14 @@ import numpy.typing as npt
 from stacker.bridge.flow.motion import PairFlow, grid, look_at
 from stacker.bridge.flow.steady import Flow
 from stacker.bridge.flow.tones import Tone
+from stacker.register.scene.grey import working_factor
 
-# ways are laid down on a net of at most this many knots: flow is smooth, and each way counts
-# four times over for every moment
+# ways are laid down on a net of at most this many knots: flow is smooth, and laying down is dear
 KNOTS = 200_000
 # what moves lies before what stands still: weight of a cell for each cell of way, and without
 STILL_WEIGHT = 0.03
+# knots that go no further than this, in knots, stand still
+STILL_WAY = 0.02
 # weight of a way that is not sure
 UNSURE_WEIGHT = 0.03
 # below this weight nothing was laid down
@@ -49,6 +51,26 @@ class Moment:
     ways: npt.NDArray[np.float32]
     of_earlier: Tone
     in_both: Tone
+
+
+def on_knots(flow: PairFlow) -> PairFlow:
+    """Return the flow of cells as that of the knots of a net, whole numbers of cells apart."""
+    height, width = flow.sure_forward.shape
+    apart = working_factor((width, height), KNOTS)
+    if apart == 1:
+        return flow
+    h, w = height // apart, width // apart
+
+    def reduced(values: Flow | Tone) -> Flow | Tone:
+        cells = values[: h * apart, : w * apart]
+        return np.asarray(cv2.resize(cells, (w, h), interpolation=cv2.INTER_AREA), np.float32)
+
+    return PairFlow(
+        reduced(flow.forward) / np.float32(apart),
+        reduced(flow.backward) / np.float32(apart),
+        reduced(flow.sure_forward),
+        reduced(flow.sure_backward),
+    )
 
 
 def moments(flow: PairFlow, times: npt.NDArray[np.float64]) -> list[Moment]:
@@ -85,11 +107,27 @@ class _Ways:
     """The ways of one frame's knots to the other frame."""
 
     def __init__(self, flow: Flow, sure: Tone) -> None:
-        self.places = grid(*sure.shape)
-        self.flow, self.sure = flow, sure
-        self.bend = _bend(flow, self.places)
+        places = grid(*sure.shape)
+        bend = _bend(flow, places)
+        # with a rim for what leaves the picture
+        self.rim = sure.shape[0] + 2, sure.shape[1] + 2
         length = np.hypot(flow[..., 0], flow[..., 1])
-        self.weight = (UNSURE_WEIGHT + sure) * (STILL_WEIGHT + length)
+        weight = (UNSURE_WEIGHT + sure) * (STILL_WEIGHT + length)
+        planes = [weight, weight * sure]
+        for way in (flow, bend):
+            planes += [weight * way[..., axis] for axis in (0, 1)]
+        # what stands still lies where it is at every moment: only the rest is laid down anew
+        moving = np.flatnonzero(length > STILL_WAY)
+        still = np.stack(planes).reshape(len(planes), -1)
+        self.carried = still[:, moving]
+        still[:, moving] = 0
+        self.still = np.zeros((len(planes), *self.rim), np.float32)
+        self.still[:, 1:-1, 1:-1] = still.reshape(len(planes), *sure.shape)
+        self.laid = np.empty_like(self.still)
+        # x and y of the place, the way and its bend
+        self.course = [
+            np.ascontiguousarray(values.reshape(-1, 2)[moving].T) for values in (places, flow, bend)
+        ]
 
     def laid_down(self, time: float) -> npt.NDArray[np.float32]:
         """Return sums at each knot, float32 (6, h, w).
@@ -97,32 +135,30 @@ class _Ways:
         They are the weight, the way to the own frame times the weight (x, y), that to the other
         one, and the weight of what is seen in the other one.
         """
-        height, width = self.sure.shape
-        gone = np.float32(time) * self.flow + np.float32(0.5 * (time**2 - time)) * self.bend
-        target = self.places + gone
-        # beyond the edge a rim of knots takes what leaves the picture
-        x = np.clip(target[..., 0] + 1, 0, width + 0.999).ravel()
-        y = np.clip(target[..., 1] + 1, 0, height + 0.999).ravel()
-        left, top = x.astype(np.int64), y.astype(np.int64)
-        right_share, down_share = x - left, y - top
-        still = self.flow - gone
-        carried = (
-            self.weight, -self.weight * gone[..., 0], -self.weight * gone[..., 1],
-            self.weight * still[..., 0], self.weight * still[..., 1], self.weight * self.sure,
-        )  # fmt: skip
-        room = (height + 2) * (width + 2)
-        total = np.zeros((len(carried), room))
-        for down, across, share in (
-            (0, 0, (1 - down_share) * (1 - right_share)),
-            (0, 1, (1 - down_share) * right_share),
-            (1, 0, down_share * (1 - right_share)),
-            (1, 1, down_share * right_share),
-        ):
-            knot = (top + down) * (width + 2) + left + across
-            for number, values in enumerate(carried):
-                total[number] += np.bincount(knot, share * values.ravel(), minlength=room)[:room]
-        laid = total.reshape(len(carried), height + 2, width + 2)[:, 1:-1, 1:-1]
-        return np.stack([cv2.GaussianBlur(plane, (3, 3), 0) for plane in laid.astype(np.float32)])
+        height, width = self.rim
+        bent = np.float32(0.5 * (time**2 - time))
+        place, flow, bend = self.course
+        target = place + np.float32(time) * flow
+        target += bent * bend
+        # each to the nearest knot: ways change little from one to the next, and what falls between
+        # is spread by the blur. Beyond the edge a rim of knots takes what leaves the picture.
+        target += np.float32(1.5)
+        x = np.clip(target[0], 0, width - 1).astype(np.int64)
+        knot = np.clip(target[1], 0, height - 1).astype(np.int64)
+        knot *= width
+        knot += x
+        np.copyto(self.laid, self.still)
+        total = np.empty((len(self.laid), height - 2, width - 2), np.float32)
+        for laid, values, plane in zip(self.laid, self.carried, total, strict=True):
+            np.add.at(laid.reshape(-1), knot, values)
+            plane[:] = cv2.GaussianBlur(laid, (3, 3), 0)[1:-1, 1:-1]
+        seen, sums, bends = total[1].copy(), total[2:4].copy(), total[4:].copy()
+        gone = np.float32(time) * sums
+        gone += bent * bends
+        np.negative(gone, out=total[1:3])
+        np.subtract(sums, gone, out=total[3:5])
+        total[5] = seen
+        return total
 
 
 def _bend(flow: Flow, places: Flow) -> Flow:

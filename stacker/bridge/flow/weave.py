@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,8 +38,9 @@ def patches_of(
     trust: Tone,
     shares: Shares,
     pixels: tuple[float, float],
+    corner: tuple[int, int] = (0, 0),
 ) -> list[Patch]:
-    """Return what is to be added to the earlier frame's light, where there is trust.
+    """Return what is to be added to the sum of the frames, where there is trust.
 
     Parameters
     ----------
@@ -46,14 +48,16 @@ def patches_of(
     between : moments evenly spread over the gap.
     trust : float32 (h, w), exactly 0 where nothing is to be added.
     pixels : along the side of a knot of ``between``, and of a cell of ``trust``.
+    corner : the pixel (x, y) at which the first knot and the first cell begin.
     """
-    height, width = earlier.shape[:2]
     knot, cell = pixels
+    right = min(earlier.shape[1], corner[0] + math.ceil((trust.shape[1] + 1) * cell))
+    bottom = min(earlier.shape[0], corner[1] + math.ceil((trust.shape[0] + 1) * cell))
     patches = []
-    for top in range(0, height, PIECE_ROWS):
-        for left in range(0, width, PIECE_COLUMNS):
-            size = (min(PIECE_COLUMNS, width - left), min(PIECE_ROWS, height - top))
-            sure = _enlarged(trust, cell, left, top, size)
+    for top in range(corner[1], bottom, PIECE_ROWS):
+        for left in range(corner[0], right, PIECE_COLUMNS):
+            size = (min(PIECE_COLUMNS, right - left), min(PIECE_ROWS, bottom - top))
+            sure = _enlarged(trust, cell, (left - corner[0], top - corner[1], *size))
             rows = np.flatnonzero(sure.any(axis=1))
             columns = np.flatnonzero(sure.any(axis=0))
             if len(rows) == 0:
@@ -61,7 +65,7 @@ def patches_of(
             y, x = int(rows[0]), int(columns[0])
             sure = np.ascontiguousarray(sure[y : rows[-1] + 1, x : columns[-1] + 1])
             place = (left + x, top + y, sure.shape[1], sure.shape[0])
-            light = _woven(earlier, later, between, place, knot)
+            light = _woven(earlier, later, between, place, knot, corner)
             window = (slice(place[1], place[1] + place[3]), slice(place[0], place[0] + place[2]))
             light *= np.float32(shares.gap)
             light -= np.float32(shares.earlier) * earlier[window]
@@ -77,15 +81,17 @@ def _woven(
     between: Sequence[Moment],
     place: tuple[int, int, int, int],
     knot: float,
+    corner: tuple[int, int],
 ) -> LightArray:
     """Return the mean light of the moments in a rectangle (left, top, width, height)."""
     left, top, width, height = place
     y, x = np.mgrid[top : top + height, left : left + width].astype(np.float32)
     places = np.stack([x, y], axis=-1)
     total = np.zeros((height, width, 3), np.float32)
+    within = (left - corner[0], top - corner[1], width, height)
     for moment in between:
-        ways = _enlarged(moment.ways, knot, left, top, (width, height)) * np.float32(knot)
-        share = _enlarged(moment.of_earlier, knot, left, top, (width, height))
+        ways = _enlarged(moment.ways, knot, within) * np.float32(knot)
+        share = _enlarged(moment.of_earlier, knot, within)
         one = look_at(earlier, places + ways[..., :2])
         other = look_at(later, places + ways[..., 2:])
         one -= other
@@ -96,8 +102,9 @@ def _woven(
     return total
 
 
-def _enlarged(values: Tone, pixels: float, left: int, top: int, size: tuple[int, int]) -> Tone:
-    """Return values of cells so many pixels wide at the pixels of a rectangle."""
+def _enlarged(values: Tone, pixels: float, place: tuple[int, int, int, int]) -> Tone:
+    """Return values of cells so many pixels wide in a rectangle (left, top, width, height)."""
+    left, top, *size = place
     scale = 1 / pixels
     # the centre of cell 0 lies half a cell less half a pixel from the centre of pixel 0
     offset = (0.5 - 0.5 * pixels) * scale
