@@ -66,7 +66,7 @@ def find_streaks(light: LightArray, background: Background) -> list[Streak]:
             streak = _measured(line, scale, light, background)
             if streak is not None and (streak.width <= MOST_WIDE * scale or level == levels - 1):
                 found.append(streak)
-                _mark(own, streak.line, scale, streak.width / 2 + scale)
+                _mark(own, streak.line, scale, streak.width / 2)
                 _mark(known, streak.line, scale, KNOWN_PX * 2 * scale)
     return found
 

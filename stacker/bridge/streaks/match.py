@@ -33,9 +33,12 @@ TURN_SHARE = 0.12
 ONE_SIDED = 1.0
 # the later end lies aside of the earlier heading by no more than this share of the way
 MOST_ASIDE = 0.5
-# among so many streaks, pairs found with the later ones set aside by this, px, tell of chance;
-# with more than this share of those found, none is believed
-MANY_STREAKS, ASIDE_PX, MOST_BY_CHANCE = 60, np.array([37.0, 23.0], np.float32), 0.35
+# among so many streaks, pairs found with the later ones set aside by these, px, tell of chance;
+# with more than this share of those found among so many neighbours, none is believed
+MANY_STREAKS, AROUND, MOST_BY_CHANCE = 60, 16, 0.35
+ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
+# a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
+MOST_SLOWING, SLOWS = 2.5, 1.5
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -70,29 +73,46 @@ def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) ->
             for n, price in enumerate(prices)
         ]
     return [
-        []
-        if _by_chance(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1], len(links[n]))
-        else _supported(links, n)
+        _beyond_chance(_supported(links, n), streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
         for n in range(len(links))
     ]
 
 
-def _by_chance(
-    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed, found: int
-) -> bool:
-    """Return whether as many pairs might well be found where there can be none.
+def _beyond_chance(
+    links: list[Link], one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+) -> list[Link]:
+    """Return the links without those about which as many are found where there can be none.
 
-    By day everything that moves has edges and highlights, and some will always fit. Streaks of the
-    later frame are set aside, where no lamp can have gone: pairs found there tell of chance.
+    By day everything that moves has edges and highlights, and some will always fit; so does the
+    glitter of water. Streaks of the later frame are set aside, where no lamp can have gone: pairs
+    found there tell of chance. It is told for each link from those nearest to it, since sparks
+    above glitter are no chance.
     """
-    if min(len(one), len(two)) < MANY_STREAKS:
-        return False
-    aside = []
-    for streak in two:
-        moved = [replace(end, place=end.place + ASIDE_PX) for end in streak.ends]
-        aside.append(replace(streak, ends=(moved[0], moved[1])))
-    chance = len(_Prices(one, aside, first, second).links({}, {}))
-    return chance > MOST_BY_CHANCE * found
+    if min(len(one), len(two)) < MANY_STREAKS or not links:
+        return links
+    by_chance = []
+    for aside in ASIDE_PX:
+        moved = [_set_aside(streak, aside) for streak in two]
+        by_chance += _Prices(one, moved, first, second).links({}, {})
+    if not by_chance:
+        return links
+    places = np.array([one[link.earlier].ends[link.earlier_end].place for link in links])
+    odd = np.array([one[link.earlier].ends[link.earlier_end].place for link in by_chance])
+    kept = []
+    for link, place in zip(links, places, strict=True):
+        far = np.sort(np.hypot(*(places - place).T))
+        reach = far[min(AROUND, len(far)) - 1]
+        found = int((far <= reach).sum())
+        chance = int((np.hypot(*(odd - place).T) <= reach).sum()) / len(ASIDE_PX)
+        if chance <= MOST_BY_CHANCE * found:
+            kept.append(link)
+    return kept
+
+
+def _set_aside(streak: Streak, aside: FloatArray) -> Streak:
+    """Return a streak as if it lay elsewhere."""
+    one, two = (replace(end, place=end.place + aside) for end in streak.ends)
+    return replace(streak, ends=(one, two))
 
 
 def _supported(links: Sequence[Sequence[Link]], number: int) -> list[Link]:
@@ -222,12 +242,14 @@ def _way_tests(
     ways = []
     if speed < MOST_OFF * SPEED_TOLERANCE:
         extra = speed / SPEED_TOLERANCE if whole else ONE_SIDED
-        ways.append((way_through(one, two, first, second), share, extra))
+        ways.append((*(way_through(one, two, first, second),) * 2, share, extra))
     # one that runs into another lamp's in the same frame tells no speed
     if not one.ends[1 - e].cut:
-        ways.append((one_way, WAY_SHARE, ONE_SIDED))
+        ways.append((one_way, one_way, WAY_SHARE, ONE_SIDED))
     if not two.ends[1 - f].cut:
-        ways.append((other_way, WAY_SHARE, ONE_SIDED))
+        ways.append((other_way, other_way, WAY_SHARE, ONE_SIDED))
+        slowing = other_way * _slowing(gap_s / second.shutter_s)
+        ways.append((other_way, slowing, WAY_SHARE, SLOWS))
     return min(
         (_tests_of_way(leaves, comes, width, *way) for way in ways),
         key=lambda tests: sum(test * test for test in tests),
@@ -235,15 +257,24 @@ def _way_tests(
     )
 
 
+def _slowing(gap: float) -> float:
+    """Return how many times farther than in as long of the later shutter a light can have come in
+    a gap, given in shutters, that slows down."""
+    before = np.expm1(MOST_SLOWING * gap) / (MOST_SLOWING * gap) if gap > 0 else 1.0
+    return float(before * MOST_SLOWING / -np.expm1(-MOST_SLOWING))
+
+
 def _tests_of_way(
-    leaves: End, comes: End, width: float, expected: float, share: float, extra: float
+    leaves: End, comes: End, width: float, least: float, most: float, share: float, extra: float
 ) -> list[float]:
-    """Return the tests for an expected way, known to a share, and what speaks against it."""
+    """Return the tests for a way between two lengths, known to a share, and what speaks against
+    it."""
     out, into = leaves.heading, -comes.heading
     across = comes.place - leaves.place
     tests = [extra]
     mean = out + into
     along = float(across @ mean) / float(np.hypot(*mean))
+    expected = min(max(along, least), most)
     # the way is bent, the chord shorter
     tests.append((along - expected) / (WAY_PX + WAY_WIDTHS * width + share * expected))
     leaving, coming = _to_side(out, across), _to_side(into, across)
