@@ -34,8 +34,9 @@ ONE_SIDED = 1.0
 # the later end lies aside of the earlier heading by no more than this share of the way
 MOST_ASIDE = 0.5
 # among so many streaks, pairs found with the later ones set aside by these, px, tell of chance;
-# with more than this share of those found among so many neighbours, none is believed
-MANY_STREAKS, AROUND, MOST_BY_CHANCE = 60, 16, 0.35
+# a pair is not believed where they are more than this share of those found among so many nearest,
+# of those that cost no more than it or so much
+MANY_STREAKS, AROUND, CHEAP, MOST_BY_CHANCE = 60, 24, 5.0, 0.35
 ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
 # a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
 MOST_SLOWING, SLOWS = 2.5, 1.5
@@ -96,15 +97,20 @@ def _beyond_chance(
         by_chance += _Prices(one, moved, first, second).links({}, {})
     if not by_chance:
         return links
-    places = np.array([one[link.earlier].ends[link.earlier_end].place for link in links])
-    odd = np.array([one[link.earlier].ends[link.earlier_end].place for link in by_chance])
+    places, odd = (
+        np.array([one[link.earlier].ends[link.earlier_end].place for link in some])
+        for some in (links, by_chance)
+    )
+    costs, odd_costs = (np.array([link.cost for link in some]) for some in (links, by_chance))
     kept = []
     for link, place in zip(links, places, strict=True):
-        far = np.sort(np.hypot(*(places - place).T))
-        reach = far[min(AROUND, len(far)) - 1]
-        found = int((far <= reach).sum())
-        chance = int((np.hypot(*(odd - place).T) <= reach).sum()) / len(ASIDE_PX)
-        if chance <= MOST_BY_CHANCE * found:
+        far = np.hypot(*(places - place).T)
+        reach = np.partition(far, min(AROUND, len(far)) - 1)[min(AROUND, len(far)) - 1]
+        # those that are no dearer: chance finds dear ones more often
+        dear = max(link.cost, CHEAP)
+        found = int(((far <= reach) & (costs <= dear)).sum())
+        near = (np.hypot(*(odd - place).T) <= reach) & (odd_costs <= dear)
+        if int(near.sum()) <= MOST_BY_CHANCE * found * len(ASIDE_PX):
             kept.append(link)
     return kept
 
