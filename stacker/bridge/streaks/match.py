@@ -40,6 +40,8 @@ MANY_STREAKS, AROUND, CHEAP, MOST_BY_CHANCE = 60, 24, 5.0, 0.35
 ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
 # a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
 MOST_SLOWING, SLOWS = 2.5, 1.5
+# a streak is followed back no farther than so many times its own way in that time
+MOST_FOLLOWED = 4.0
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -58,6 +60,21 @@ class Link:
     def confidence(self) -> float:
         """How sure it is, 0 to 1."""
         return float(np.exp(-0.5 * self.cost / ALONE_UNSUPPORTED))
+
+
+def farthest_of(streak: Streak, exposed: Exposed, gap_s: float, *, later: bool) -> float:
+    """Return how far a streak's lamp may come in the gap before it (``later``) or after it, px."""
+    way = streak.length * max(gap_s, 0) / exposed.shutter_s
+    if later:
+        way *= min(_slowing(gap_s / exposed.shutter_s), MOST_FOLLOWED)
+    return way * (1 + WAY_SHARE) + 2 * streak.width + 4
+
+
+def links_of(
+    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+) -> list[Link]:
+    """Return the links of one gap for itself."""
+    return _Prices(one, two, first, second).links({}, {})
 
 
 def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) -> list[list[Link]]:
@@ -91,10 +108,12 @@ def _beyond_chance(
     """
     if min(len(one), len(two)) < MANY_STREAKS or not links:
         return links
+    # one that a streak led to was looked for where that one may go on: no news about chance
+    news = [not one[link.earlier].followed and not two[link.later].followed for link in links]
     by_chance = []
     for aside in ASIDE_PX:
         moved = [_set_aside(streak, aside) for streak in two]
-        by_chance += _Prices(one, moved, first, second).links({}, {})
+        by_chance += links_of(one, moved, first, second)
     if not by_chance:
         return links
     places, odd = (
@@ -105,10 +124,10 @@ def _beyond_chance(
     kept = []
     for link, place in zip(links, places, strict=True):
         far = np.hypot(*(places - place).T)
-        reach = np.partition(far, min(AROUND, len(far)) - 1)[min(AROUND, len(far)) - 1]
+        reach = np.sort(far[news])[:AROUND].max(initial=0)
         # those that are no dearer: chance finds dear ones more often
         dear = max(link.cost, CHEAP)
-        found = int(((far <= reach) & (costs <= dear)).sum())
+        found = int(((far <= reach) & (costs <= dear) & news).sum())
         near = (np.hypot(*(odd - place).T) <= reach) & (odd_costs <= dear)
         if int(near.sum()) <= MOST_BY_CHANCE * found * len(ASIDE_PX):
             kept.append(link)
