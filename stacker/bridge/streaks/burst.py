@@ -11,7 +11,12 @@ from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.follow import followed
 from stacker.bridge.streaks.match import Link, link_all, links_of
-from stacker.bridge.streaks.spared import SkyTurn, without_dashes, without_stars
+from stacker.bridge.streaks.spared import (
+    SkyTurn,
+    stars_ridges,
+    without_dashes,
+    without_stars,
+)
 from stacker.bridge.streaks.streak import Streak
 from stacker.bridge.streaks.sweep import section_of, sweep
 from stacker.light.encoding import LightArray
@@ -69,7 +74,8 @@ def bridge_streaks(
     before: LightArray | None = None
     for number in range(count):
         light = frames(number)
-        found = without_dashes(find_streaks(light, background))
+        spared = None if sky is None else stars_ridges(number, exposed, sky)
+        found = without_dashes(find_streaks(light, background, spared))
         streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
         if before is not None:
             _follow(streaks, before, light, background, exposed)
