@@ -22,6 +22,8 @@ Spared = Callable[[RidgePoints, int], BoolArray]
 # strength, in times its noise, at which a ridge begins and to which it is followed
 SEED, LEAST = 9.0, 4.5
 LEAST_POINTS = 4
+# what is left of the ridges of stars, where they touch, is short
+LEAST_BESIDE_STARS = 14
 # where light moves at all is looked for on a copy so many times smaller
 COARSE = 8
 # in times the noise of the copy
@@ -64,8 +66,10 @@ def find_streaks(
             points = points.only(_unknown(points, known))
         if len(points) and spared is not None:
             points = points.only(~spared(points, scale))
+        least = LEAST_POINTS if spared is None else LEAST_BESIDE_STARS
+        points = points.only(_in_company(points, small.shape, least))
         if len(points):
-            lines = join(string_together(points, seed=SEED, least_points=LEAST_POINTS), small)
+            lines = join(string_together(points, seed=SEED, least_points=least), small)
         own = np.zeros_like(known)
         for line in sorted(lines, key=len, reverse=True):
             if _share_marked(line, own) > MOST_MARKED:
@@ -147,6 +151,18 @@ def _unknown(points: RidgePoints, known: npt.NDArray[np.uint8]) -> BoolArray:
     cell = np.rint(points.place).astype(int)
     cell = np.clip(cell, 0, [known.shape[1] - 1, known.shape[0] - 1])
     return np.asarray(known[cell[:, 1], cell[:, 0]] == 0, bool)
+
+
+def _in_company(points: RidgePoints, shape: tuple[int, ...], least: int) -> BoolArray:
+    """Return which points have so many about them that a line of ``least`` may end there."""
+    there = np.zeros(shape, np.uint8)
+    cell = np.clip(np.rint(points.place).astype(int), 0, [shape[1] - 1, shape[0] - 1])
+    there[cell[:, 1], cell[:, 0]] = 1
+    side = 2 * least + 1
+    about = cv2.boxFilter(there, cv2.CV_16S, (side, side), normalize=False,
+                          borderType=cv2.BORDER_CONSTANT)  # fmt: skip
+    # a chain's steps may be longer than a pixel
+    return np.asarray(about[cell[:, 1], cell[:, 0]] >= least // 2, bool)
 
 
 def _mark(known: npt.NDArray[np.uint8], line: FloatArray, scale: int, radius: float) -> None:

@@ -114,9 +114,7 @@ def _piece(end: End, reach: float, light: LightArray, background: Background) ->
     streak = measure((line - corner).astype(np.float32), excess, scale, size, corner)
     if streak is None or -(streak.ends[0].heading @ end.heading) < LEAST_COSINE:
         return None
-    return replace(
-        streak, ends=(streak.ends[0], replace(streak.ends[1], cut=True)), followed=True
-    )
+    return replace(streak, ends=(streak.ends[0], replace(streak.ends[1], cut=True)), followed=True)
 
 
 def _way_on(end: End, far: float) -> FloatArray:

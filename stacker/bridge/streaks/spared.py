@@ -24,7 +24,7 @@ LEAST_DASHES, EVEN_SHARE, EVEN_PX = 3, 0.2, 2.0
 # a star's streak is the sky's turning in one shutter, to so many px and a share
 STAR_PX, STAR_SHARE = 1.5, 0.12
 # a ridge lies along the sky's turning to this sine, where that is so far in a shutter, px
-ALONG_SKY, LEAST_TURN_PX = 0.25, 2.0
+ALONG_SKY, LEAST_TURN_PX = 0.18, 2.0
 # a lamp's is so many times stronger than nearly all of those
 USUAL_PERCENT, MUCH_BRIGHTER = 95, 4.0
 # before stars a light of its own leaves a streak so many times longer than theirs, or so bright
