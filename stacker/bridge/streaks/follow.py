@@ -122,6 +122,5 @@ def _way_on(end: End, far: float) -> FloatArray:
     s = np.arange(int(far) + 1)
     angle = np.arctan2(end.heading[1], end.heading[0]) + end.turn * s
     steps = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    return (end.place + np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)[:-1]])).astype(
-        np.float32
-    )
+    way = np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)[:-1]])
+    return np.asarray(end.place + way, np.float32)

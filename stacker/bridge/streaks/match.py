@@ -37,6 +37,8 @@ MOST_ASIDE = 0.5
 # a pair is not believed where they are more than this share of those found among so many nearest,
 # of those that cost no more than it or so much
 MANY_STREAKS, AROUND, CHEAP, MOST_BY_CHANCE = 60, 24, 5.0, 0.35
+# a burst in which fewer of many streaks than this share go on shows no lamps
+LEAST_LINKED = 0.05
 ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
 # a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
 MOST_SLOWING, SLOWS = 2.5, 1.5
@@ -90,10 +92,15 @@ def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) ->
             price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
             for n, price in enumerate(prices)
         ]
-    return [
+    believed = [
         _beyond_chance(_supported(links, n), streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
         for n in range(len(links))
     ]
+    fewer = [min(len(streaks[n]), len(streaks[n + 1])) for n in range(len(links))]
+    if max(fewer, default=0) < MANY_STREAKS:
+        return believed
+    # where next to nothing goes on, what does is chance
+    return believed if sum(map(len, believed)) >= LEAST_LINKED * sum(fewer) else [[] for _ in links]
 
 
 def _beyond_chance(
