@@ -28,11 +28,13 @@ Place = Callable[[np.ndarray], np.ndarray]
 @dataclass
 class Track:
     """Points of a lamp's way, (N, 2) px: which lie by a gap that it crosses from a frame in which
-    it is seen to another, and which are within its way from first to last frame seen."""
+    it is seen to another, the number of that gap, and which points are within its way from first
+    to last frame seen."""
 
     kind: str
     points: np.ndarray
     by_gap: np.ndarray
+    gap: np.ndarray
     on_way: np.ndarray
 
 
@@ -102,7 +104,7 @@ def track(
     far = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     step = np.floor(far / 0.5)
     kept = np.concatenate([[True], np.diff(step) > 0]) & (by_gap | on_way)
-    return Track(kind, points[kept], by_gap[kept], on_way[kept])
+    return Track(kind, points[kept], by_gap[kept], after[kept], on_way[kept])
 
 
 def _kept(folder: Path | None, name: str, make: Callable[[], Tracked]) -> Tracked:
@@ -206,7 +208,7 @@ def _spark_track(
     by_gap = inside & (late | early) & (after >= 0) & both[np.clip(after, -1, frames)]
     far = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     kept = np.concatenate([[True], np.diff(np.floor(far / 0.5)) > 0]) & inside
-    one.points, one.by_gap = points[kept], by_gap[kept]
+    one.points, one.by_gap, one.gap = points[kept], by_gap[kept], after[kept]
     one.on_way = (seen[number] | by_gap)[kept]
     return one
 

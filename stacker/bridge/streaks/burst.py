@@ -9,8 +9,14 @@ from typing import ClassVar
 from stacker.bridge.base import Exposed, GapVerdict, Joins, LightOf, Patch
 from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.detect import find_streaks
-from stacker.bridge.streaks.match import Link, link_all
-from stacker.bridge.streaks.spared import SkyTurn, without_dashes, without_stars
+from stacker.bridge.streaks.follow import followed
+from stacker.bridge.streaks.match import Link, link_all, links_of
+from stacker.bridge.streaks.spared import (
+    SkyTurn,
+    stars_ridges,
+    without_dashes,
+    without_stars,
+)
 from stacker.bridge.streaks.streak import Streak
 from stacker.bridge.streaks.sweep import section_of, sweep
 from stacker.light.encoding import LightArray
@@ -64,14 +70,37 @@ def bridge_streaks(
     if count < 2:
         return StreakBridge((), (), ((),) * count, None)
     background = still_background(frames, count)
-    streaks = []
+    streaks: list[list[Streak]] = []
+    before: LightArray | None = None
     for number in range(count):
-        found = without_dashes(find_streaks(frames(number), background))
+        light = frames(number)
+        spared = None if sky is None else stars_ridges(number, exposed, sky)
+        found = without_dashes(find_streaks(light, background, spared))
         streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
+        if before is not None:
+            _follow(streaks, before, light, background, exposed)
+        before = light
     links = link_all(streaks, exposed)
     verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
                      for number, gap in enumerate(links))  # fmt: skip
     return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background)
+
+
+def _follow(
+    streaks: list[list[Streak]],
+    before: LightArray,
+    light: LightArray,
+    background: Background,
+    exposed: Sequence[Exposed],
+) -> None:
+    """Add to the last two frames' streaks those to which unlinked ones of the other lead."""
+    pair = (exposed[len(streaks) - 2], exposed[len(streaks) - 1])
+    one, two = streaks[-2], streaks[-1]
+    links = links_of(one, two, *pair)
+    more_before = followed(two, links, one, before, background, pair, later_leads=True)
+    more = followed(one, links, two, light, background, pair, later_leads=False)
+    streaks[-2] = one + more_before
+    streaks[-1] = two + more
 
 
 def _unbridged(streaks: Sequence[Sequence[Streak]], number: int) -> GapVerdict:

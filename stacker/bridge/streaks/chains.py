@@ -53,6 +53,8 @@ def string_together(points: RidgePoints, *, seed: float, least_points: int) -> l
         ahead = _follow(first, tuple(along[first]), place, along, cells, taken)
         back = _follow(first, (-along[first][0], -along[first][1]), place, along, cells, taken)
         line = [*back[::-1], first, *ahead]
+        if len(line) < least_points:
+            continue
         first_kept, last_kept = _steady(points.strength[line])
         parts = _without_kinks(points.place[line[first_kept:last_kept]])
         lines += [part for part in parts if len(part) >= least_points]

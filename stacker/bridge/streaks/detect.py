@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import cv2
 import numpy as np
@@ -16,10 +16,14 @@ from stacker.light.encoding import LightArray
 
 FloatArray = npt.NDArray[np.float32]
 BoolArray = npt.NDArray[np.bool_]
+# tells which points on ridges, of a copy so many times smaller, are not to be strung together
+Spared = Callable[[RidgePoints, int], BoolArray]
 
 # strength, in times its noise, at which a ridge begins and to which it is followed
 SEED, LEAST = 9.0, 4.5
 LEAST_POINTS = 4
+# what is left of the ridges of stars, where they touch, is short
+LEAST_BESIDE_STARS = 14
 # where light moves at all is looked for on a copy so many times smaller
 COARSE = 8
 # in times the noise of the copy
@@ -39,8 +43,10 @@ MOST_WIDE = 5.0
 MOST_MARKED = 0.3
 
 
-def find_streaks(light: LightArray, background: Background) -> list[Streak]:
-    """Return the streaks of one frame, float32 (H, W, 3)."""
+def find_streaks(
+    light: LightArray, background: Background, spared: Spared | None = None
+) -> list[Streak]:
+    """Return the streaks of one frame, float32 (H, W, 3), where ridges are not spared."""
     excess = background.mean_excess(light)
     size = (light.shape[1], light.shape[0])
     levels = min(MOST_LEVELS, 1 + max(0, int(np.log2(max(1.0, min(size) / SMALLEST_PX)))))
@@ -57,8 +63,13 @@ def find_streaks(light: LightArray, background: Background) -> list[Streak]:
         lines: list[FloatArray] = []
         points = _points(small, rough, moving, scale)
         if len(points):
-            points = _unknown(points, known)
-            lines = join(string_together(points, seed=SEED, least_points=LEAST_POINTS), small)
+            points = points.only(_unknown(points, known))
+        if len(points) and spared is not None:
+            points = points.only(~spared(points, scale))
+        least = LEAST_POINTS if spared is None else LEAST_BESIDE_STARS
+        points = points.only(_in_company(points, small.shape, least))
+        if len(points):
+            lines = join(string_together(points, seed=SEED, least_points=least), small)
         own = np.zeros_like(known)
         for line in sorted(lines, key=len, reverse=True):
             if _share_marked(line, own) > MOST_MARKED:
@@ -66,7 +77,7 @@ def find_streaks(light: LightArray, background: Background) -> list[Streak]:
             streak = _measured(line, scale, light, background)
             if streak is not None and (streak.width <= MOST_WIDE * scale or level == levels - 1):
                 found.append(streak)
-                _mark(own, streak.line, scale, streak.width / 2 + scale)
+                _mark(own, streak.line, scale, streak.width / 2)
                 _mark(known, streak.line, scale, KNOWN_PX * 2 * scale)
     return found
 
@@ -135,12 +146,23 @@ def _points(small: FloatArray, rough: FloatArray, moving: BoolArray, scale: int)
     return RidgePoints(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
-def _unknown(points: RidgePoints, known: npt.NDArray[np.uint8]) -> RidgePoints:
-    """Return the points that do not lie by a line of a finer level."""
+def _unknown(points: RidgePoints, known: npt.NDArray[np.uint8]) -> BoolArray:
+    """Return which points do not lie by a line of a finer level."""
     cell = np.rint(points.place).astype(int)
     cell = np.clip(cell, 0, [known.shape[1] - 1, known.shape[0] - 1])
-    new = known[cell[:, 1], cell[:, 0]] == 0
-    return RidgePoints(points.place[new], points.along[new], points.strength[new])
+    return np.asarray(known[cell[:, 1], cell[:, 0]] == 0, bool)
+
+
+def _in_company(points: RidgePoints, shape: tuple[int, ...], least: int) -> BoolArray:
+    """Return which points have so many about them that a line of ``least`` may end there."""
+    there = np.zeros(shape, np.uint8)
+    cell = np.clip(np.rint(points.place).astype(int), 0, [shape[1] - 1, shape[0] - 1])
+    there[cell[:, 1], cell[:, 0]] = 1
+    side = 2 * least + 1
+    about = cv2.boxFilter(there, cv2.CV_16S, (side, side), normalize=False,
+                          borderType=cv2.BORDER_CONSTANT)  # fmt: skip
+    # a chain's steps may be longer than a pixel
+    return np.asarray(about[cell[:, 1], cell[:, 0]] >= least // 2, bool)
 
 
 def _mark(known: npt.NDArray[np.uint8], line: FloatArray, scale: int, radius: float) -> None:

@@ -33,9 +33,17 @@ TURN_SHARE = 0.12
 ONE_SIDED = 1.0
 # the later end lies aside of the earlier heading by no more than this share of the way
 MOST_ASIDE = 0.5
-# among so many streaks, pairs found with the later ones set aside by this, px, tell of chance;
-# with more than this share of those found, none is believed
-MANY_STREAKS, ASIDE_PX, MOST_BY_CHANCE = 60, np.array([37.0, 23.0], np.float32), 0.35
+# among so many streaks, pairs found with the later ones set aside by these, px, tell of chance;
+# a pair is not believed where they are more than this share of those found among so many nearest,
+# of those that cost no more than it or so much
+MANY_STREAKS, AROUND, CHEAP, MOST_BY_CHANCE = 60, 24, 5.0, 0.35
+# a burst in which fewer of many streaks than this share go on shows no lamps
+LEAST_LINKED = 0.05
+ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
+# a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
+MOST_SLOWING, SLOWS = 2.5, 1.5
+# a streak is followed back no farther than so many times its own way in that time
+MOST_FOLLOWED = 4.0
 # heading changes by no more than this through a gap (cosine)
 LEAST_COSINE = 0.5
 
@@ -56,6 +64,21 @@ class Link:
         return float(np.exp(-0.5 * self.cost / ALONE_UNSUPPORTED))
 
 
+def farthest_of(streak: Streak, exposed: Exposed, gap_s: float, *, later: bool) -> float:
+    """Return how far a streak's lamp may come in the gap before it (``later``) or after it, px."""
+    way = streak.length * max(gap_s, 0) / exposed.shutter_s
+    if later:
+        way *= min(_slowing(gap_s / exposed.shutter_s), MOST_FOLLOWED)
+    return way * (1 + WAY_SHARE) + 2 * streak.width + 4
+
+
+def links_of(
+    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+) -> list[Link]:
+    """Return the links of one gap for itself."""
+    return _Prices(one, two, first, second).links({}, {})
+
+
 def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) -> list[list[Link]]:
     """Return the links of each gap, given the streaks of each frame."""
     prices = [_Prices(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
@@ -69,30 +92,59 @@ def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) ->
             price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
             for n, price in enumerate(prices)
         ]
-    return [
-        []
-        if _by_chance(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1], len(links[n]))
-        else _supported(links, n)
+    believed = [
+        _beyond_chance(_supported(links, n), streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
         for n in range(len(links))
     ]
+    fewer = [min(len(streaks[n]), len(streaks[n + 1])) for n in range(len(links))]
+    if max(fewer, default=0) < MANY_STREAKS:
+        return believed
+    # where next to nothing goes on, what does is chance
+    return believed if sum(map(len, believed)) >= LEAST_LINKED * sum(fewer) else [[] for _ in links]
 
 
-def _by_chance(
-    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed, found: int
-) -> bool:
-    """Return whether as many pairs might well be found where there can be none.
+def _beyond_chance(
+    links: list[Link], one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+) -> list[Link]:
+    """Return the links without those about which as many are found where there can be none.
 
-    By day everything that moves has edges and highlights, and some will always fit. Streaks of the
-    later frame are set aside, where no lamp can have gone: pairs found there tell of chance.
+    By day everything that moves has edges and highlights, and some will always fit; so does the
+    glitter of water. Streaks of the later frame are set aside, where no lamp can have gone: pairs
+    found there tell of chance. It is told for each link from those nearest to it, since sparks
+    above glitter are no chance.
     """
-    if min(len(one), len(two)) < MANY_STREAKS:
-        return False
-    aside = []
-    for streak in two:
-        moved = [replace(end, place=end.place + ASIDE_PX) for end in streak.ends]
-        aside.append(replace(streak, ends=(moved[0], moved[1])))
-    chance = len(_Prices(one, aside, first, second).links({}, {}))
-    return chance > MOST_BY_CHANCE * found
+    if min(len(one), len(two)) < MANY_STREAKS or not links:
+        return links
+    # one that a streak led to was looked for where that one may go on: no news about chance
+    news = [not one[link.earlier].followed and not two[link.later].followed for link in links]
+    by_chance = []
+    for aside in ASIDE_PX:
+        moved = [_set_aside(streak, aside) for streak in two]
+        by_chance += links_of(one, moved, first, second)
+    if not by_chance:
+        return links
+    places, odd = (
+        np.array([one[link.earlier].ends[link.earlier_end].place for link in some])
+        for some in (links, by_chance)
+    )
+    costs, odd_costs = (np.array([link.cost for link in some]) for some in (links, by_chance))
+    kept = []
+    for link, place in zip(links, places, strict=True):
+        far = np.hypot(*(places - place).T)
+        reach = np.sort(far[news])[:AROUND].max(initial=0)
+        # those that are no dearer: chance finds dear ones more often
+        dear = max(link.cost, CHEAP)
+        found = int(((far <= reach) & (costs <= dear) & news).sum())
+        near = (np.hypot(*(odd - place).T) <= reach) & (odd_costs <= dear)
+        if int(near.sum()) <= MOST_BY_CHANCE * found * len(ASIDE_PX):
+            kept.append(link)
+    return kept
+
+
+def _set_aside(streak: Streak, aside: FloatArray) -> Streak:
+    """Return a streak as if it lay elsewhere."""
+    one, two = (replace(end, place=end.place + aside) for end in streak.ends)
+    return replace(streak, ends=(one, two))
 
 
 def _supported(links: Sequence[Sequence[Link]], number: int) -> list[Link]:
@@ -222,12 +274,14 @@ def _way_tests(
     ways = []
     if speed < MOST_OFF * SPEED_TOLERANCE:
         extra = speed / SPEED_TOLERANCE if whole else ONE_SIDED
-        ways.append((way_through(one, two, first, second), share, extra))
+        ways.append((*(way_through(one, two, first, second),) * 2, share, extra))
     # one that runs into another lamp's in the same frame tells no speed
     if not one.ends[1 - e].cut:
-        ways.append((one_way, WAY_SHARE, ONE_SIDED))
+        ways.append((one_way, one_way, WAY_SHARE, ONE_SIDED))
     if not two.ends[1 - f].cut:
-        ways.append((other_way, WAY_SHARE, ONE_SIDED))
+        ways.append((other_way, other_way, WAY_SHARE, ONE_SIDED))
+        slowing = other_way * _slowing(gap_s / second.shutter_s)
+        ways.append((other_way, slowing, WAY_SHARE, SLOWS))
     return min(
         (_tests_of_way(leaves, comes, width, *way) for way in ways),
         key=lambda tests: sum(test * test for test in tests),
@@ -235,15 +289,24 @@ def _way_tests(
     )
 
 
+def _slowing(gap: float) -> float:
+    """Return how many times farther than in as long of the later shutter a light can have come in
+    a gap, given in shutters, that slows down."""
+    before = np.expm1(MOST_SLOWING * gap) / (MOST_SLOWING * gap) if gap > 0 else 1.0
+    return float(before * MOST_SLOWING / -np.expm1(-MOST_SLOWING))
+
+
 def _tests_of_way(
-    leaves: End, comes: End, width: float, expected: float, share: float, extra: float
+    leaves: End, comes: End, width: float, least: float, most: float, share: float, extra: float
 ) -> list[float]:
-    """Return the tests for an expected way, known to a share, and what speaks against it."""
+    """Return the tests for a way between two lengths, known to a share, and what speaks against
+    it."""
     out, into = leaves.heading, -comes.heading
     across = comes.place - leaves.place
     tests = [extra]
     mean = out + into
     along = float(across @ mean) / float(np.hypot(*mean))
+    expected = min(max(along, least), most)
     # the way is bent, the chord shorter
     tests.append((along - expected) / (WAY_PX + WAY_WIDTHS * width + share * expected))
     leaving, coming = _to_side(out, across), _to_side(into, across)

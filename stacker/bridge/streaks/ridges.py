@@ -38,6 +38,10 @@ class RidgePoints:
     def __len__(self) -> int:
         return len(self.place)
 
+    def only(self, kept: npt.NDArray[np.bool_]) -> RidgePoints:
+        """Return the points that are kept."""
+        return RidgePoints(self.place[kept], self.along[kept], self.strength[kept])
+
 
 def find_ridges(excess: FloatArray, noise: FloatArray, least: float) -> RidgePoints:
     """Return points on ridges that are ``least`` times stronger than noise makes them.

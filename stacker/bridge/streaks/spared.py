@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.bridge.base import Exposed
+from stacker.bridge.streaks.ridges import RidgePoints
 from stacker.bridge.streaks.streak import FloatArray, Streak
 
 # takes points (N, 2), px, of frame i to where the sky's turning brings them in frame j
@@ -22,6 +23,12 @@ MOST_LONGER, MOST_BRIGHTER = 1.6, 2.5
 LEAST_DASHES, EVEN_SHARE, EVEN_PX = 3, 0.2, 2.0
 # a star's streak is the sky's turning in one shutter, to so many px and a share
 STAR_PX, STAR_SHARE = 1.5, 0.12
+# a ridge lies along the sky's turning to this sine, where that is so far in a shutter, px
+ALONG_SKY, LEAST_TURN_PX = 0.18, 2.0
+# a lamp's is so many times stronger than nearly all of those
+USUAL_PERCENT, MUCH_BRIGHTER = 95, 4.0
+# before stars a light of its own leaves a streak so many times longer than theirs, or so bright
+LONGER_THAN_STARS, LEAST_LONG = 0.5, 5.0
 
 
 def without_dashes(streaks: Sequence[Streak]) -> list[Streak]:
@@ -79,10 +86,36 @@ class _Looks:
         return set(row.tolist()) | set(np.flatnonzero(cut).tolist())
 
 
+def stars_ridges(number: int, exposed: Sequence[Exposed], sky: SkyTurn) -> Callable[
+    [RidgePoints, int], npt.NDArray[np.bool_]
+]:  # fmt: skip
+    """Return what tells of points on ridges of frame ``number``, at a scale, which are stars'.
+
+    Points that lie along the sky's turning are, but for those much brighter than nearly all of
+    them: a lamp that goes the same way.
+    """
+    other = number + 1 if number + 1 < len(exposed) else number - 1
+    share = exposed[number].shutter_s / (exposed[other].start_s - exposed[number].start_s)
+
+    def are_stars(points: RidgePoints, scale: int) -> npt.NDArray[np.bool_]:
+        place = (points.place.astype(np.float64) + 0.5) * scale - 0.5
+        way = (sky(number, other, place) - place) * share
+        far = np.hypot(way[:, 0], way[:, 1])
+        side = np.abs(points.along[:, 0] * way[:, 1] - points.along[:, 1] * way[:, 0])
+        # what is not known compares as false
+        along = (side < ALONG_SKY * far) & (far > LEAST_TURN_PX)
+        if not along.any():
+            return along
+        usual = np.percentile(points.strength[along], USUAL_PERCENT)
+        return np.asarray(along & (points.strength < MUCH_BRIGHTER * usual), bool)
+
+    return are_stars
+
+
 def without_stars(
     streaks: Sequence[Streak], number: int, exposed: Sequence[Exposed], sky: SkyTurn
 ) -> list[Streak]:
-    """Return the streaks of frame ``number`` that do not go as the sky turns."""
+    """Return the streaks of frame ``number`` that are long and do not go as the sky turns."""
     if not streaks:
         return []
     other = number + 1 if number + 1 < len(exposed) else number - 1
@@ -93,7 +126,12 @@ def without_stars(
     for streak, way in zip(streaks, turned * share, strict=True):
         chord = _chord(streak) * streak.length
         off = min(float(np.hypot(*(chord - way))), float(np.hypot(*(chord + way))))
-        if not off < STAR_PX + STAR_SHARE * float(np.hypot(*way)):
+        if off < STAR_PX + STAR_SHARE * float(np.hypot(*way)):
+            continue
+        # pieces where star trails touch are short and thick
+        if streak.length > LEAST_LONG * streak.width and not (
+            streak.length < LONGER_THAN_STARS * float(np.hypot(*way))
+        ):
             kept.append(streak)
     return kept
 

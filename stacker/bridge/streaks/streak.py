@@ -50,11 +50,15 @@ class End:
 
 @dataclass(frozen=True, eq=False)
 class Streak:
-    """A streak of one frame: its middle line, (n, 2) places one px apart, from end 0 to end 1."""
+    """A streak of one frame: its middle line, (n, 2) places one px apart, from end 0 to end 1.
+
+    ``followed`` tells that one of a neighbouring frame led to it: its far end is not known.
+    """
 
     line: FloatArray
     length: float
     ends: tuple[End, End]
+    followed: bool = False
 
     @property
     def width(self) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 
 from stacker.bridge.base import Patch
 from stacker.bridge.streaks.background import Background
-from stacker.bridge.streaks.streak import FloatArray, Streak, even_steps, look_across
+from stacker.bridge.streaks.streak import GROWS, FloatArray, Streak, even_steps, look_across
 from stacker.light.encoding import LightArray
 
 # the curve begins this many widths inside both streaks, where their rounding is over
@@ -85,21 +85,34 @@ def _heading(line: FloatArray, place: FloatArray) -> FloatArray:
 
 
 def _falling(section: FloatArray) -> FloatArray:
-    """Return the section falling from its middle to both sides, and to nothing at its foot.
+    """Return the section falling from its middle to both sides, and to nothing at its feet.
 
-    Where light grows again, another lamp's streak begins.
+    Where light grows again, another lamp's streak begins. The glow that both stand in would end
+    at an edge: the nearer to the foot, the more of it is taken away.
     """
     out = section.copy()
     centre = len(out) // 2
     near = slice(max(centre - 2, 0), centre + 3)
     middle = near.start + int(out[near].sum(axis=1).argmax())
-    out[middle:] = np.minimum.accumulate(out[middle:], axis=0)
-    out[middle::-1] = np.minimum.accumulate(out[middle::-1], axis=0)
+    for side in (out[middle:], out[middle::-1]):
+        foot = _foot(side.sum(axis=1))
+        np.minimum.accumulate(side, axis=0, out=side)
+        share = np.minimum(np.arange(len(side)) / max(foot, 1), 1)[:, None]
+        side -= share * side[foot]
+        side[foot + 1 :] = 0
     out = np.maximum(out, 0)
     total = out.sum(axis=1)
     least = LEAST_SHARE * float(total.max())
     fade = np.clip((total / max(least, 1e-9) - 1) / (FADES_FROM - 1), 0, 1)
     return np.asarray(out * fade[:, None], np.float32)
+
+
+def _foot(side: FloatArray) -> int:
+    """Return where one side of a section, from its middle outwards, has its foot: before light
+    grows again by ``GROWS`` of the greatest, or at the end."""
+    lowest = np.minimum.accumulate(side)
+    grown = np.flatnonzero(side > lowest + GROWS * side[0])
+    return int(side[: grown[0]].argmin()) if len(grown) else len(side) - 1
 
 
 def hermite(one: Section, two: Section) -> FloatArray:

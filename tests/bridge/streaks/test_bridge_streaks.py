@@ -5,6 +5,8 @@ import pytest
 
 from stacker.bridge.base import Exposed
 from stacker.bridge.streaks import bridge_streaks
+from stacker.bridge.streaks.sweep import _falling
+from tests.benchmarks import moving_lights
 from tests.bridge.streaks.lamps import (
     NOISE,
     SIZE,
@@ -164,3 +166,35 @@ def test_patches_keep_the_protocol():
 def test_too_few_frames_have_no_gap(frames):
     bridge = bridge_streaks(lambda n: np.zeros((8, 8, 3), np.float32), [Exposed(0, 1)] * frames)
     assert bridge.gaps == ()
+
+
+def test_where_streaks_hide_a_clear_neighbour_leads_to_them():
+    """Sparks from one place overlap in their first frame and are apart in the next."""
+    turns = np.radians([-24, -16, -8, 0, 8, 16, 24])
+
+    def flying(turn):
+        return lambda t: (
+            np.array([30.0, 60]) + np.outer(90 * (1 - np.exp(-t)), [np.cos(turn), np.sin(turn)])
+        )
+
+    lamps = [Lamp(flying(turn), power=40) for turn in turns]
+    pictures, exposed = burst_of(lamps, 2, 0.2)
+    bridge, _ = bridged(pictures, exposed)
+    assert len(bridge.links[0]) >= 6
+    assert all(link.earlier_end in (0, 1) for link in bridge.links[0])
+
+
+def test_painted_glow_ends_without_an_edge():
+    """A lamp that passes in the even glow of another one paints its own light only."""
+    offsets = np.arange(-12, 12.1, 0.5)
+    core = np.exp(-(offsets**2) / 4)
+    section = _falling(np.repeat((core + 0.3)[:, None], 3, axis=1).astype(np.float32))
+    assert section[[0, -1]].max() == 0
+    assert section[len(section) // 2, 0] == pytest.approx(1.3, abs=0.01)
+    # the core itself falls by 0.21 from one offset to the next
+    assert np.abs(np.diff(section[:, 0])).max() < 0.3
+
+
+def test_the_benchmark_runs_small(capsys):
+    moving_lights.main(["--small"])
+    assert "reached" in capsys.readouterr().out
