@@ -21,6 +21,10 @@ from stacker.bridge.streaks.streak import Streak
 from stacker.bridge.streaks.sweep import section_of, sweep
 from stacker.light.encoding import LightArray
 
+# so many in one frame are the edges of all that moves, as by day, where no lamp stands out
+MOST_STREAKS = 1000
+EVERYWHERE = "so much moves that no lamp can be told by its streak"
+
 
 @dataclass(frozen=True, eq=False)
 class StreakBridge:
@@ -77,6 +81,9 @@ def bridge_streaks(
         spared = None if sky is None else stars_ridges(number, exposed, sky)
         found = without_dashes(find_streaks(light, background, spared))
         streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
+        if len(streaks[-1]) > MOST_STREAKS:
+            verdicts = (GapVerdict(False, EVERYWHERE),) * (count - 1)
+            return StreakBridge(verdicts, ((),) * (count - 1), ((),) * count, None)
         if before is not None:
             _follow(streaks, before, light, background, exposed)
         before = light
