@@ -43,6 +43,9 @@ CONFIRMED_PX = 0.3
 DOUBTED = 0.15
 # from where that leads, pixels are wished to end as near as from anywhere
 FROM_CONSENSUS = (Stage(0, 7, 1.0, 0.05),)
+# so often at most, and while so much more of the tiles agree with each fit than with the last
+ROUNDS = 4
+GROWS = 1.03
 # how many guesses are polished before they are judged, best first
 POLISHED = 2
 
@@ -143,22 +146,26 @@ def _settled(
 
     The first of the guesses is looked about narrowly, the last widely.
     """
-    asked = [(guesses[0], NEAR), (guesses[-1], FAR)]
-    for start, reach in asked:
-        found = _asked(reference, frame, start, reach)
-        if found is None:
-            continue
-        apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
-        if found.sure and apart < CONFIRMED_PX:
+    for start, reach in ((guesses[0], NEAR), (guesses[-1], FAR)):
+        sure = False
+        for _ in range(ROUNDS):
+            found = _asked(reference, frame, start, reach)
+            if found is None:
+                break
+            sure = found.sure
+            apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
+            if sure and apart < CONFIRMED_PX:
+                return fit, True
+            other = align(
+                reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS,
+                reference.geometry,
+            )  # fmt: skip
+            if other.weight.sum() <= GROWS * fit.weight.sum():
+                break
+            # nearer to the truth more of the tiles are found
+            fit, start, reach = other, other.to_frame, NEAR
+        if sure:
             return fit, True
-        other = align(
-            reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
-        )
-        if other.weight.sum() > fit.weight.sum():
-            fit = other
-        if found.sure:
-            return fit, True
-    # nearer to the truth more of the tiles are found
     found = _asked(reference, frame, fit.to_frame, NEAR)
     if found is None or (not found.sure and fit.agreeing > DOUBTED):
         return fit, None
