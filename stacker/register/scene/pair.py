@@ -38,7 +38,7 @@ LEAST_TILES = 8
 # Where a smaller share of the tiles agrees with the fine fit, each tile is asked by itself.
 DISPUTED = 0.42
 # a fit no further than this from what single tiles say, px, needs no other
-CONFIRMED_PX = 0.3
+CONFIRMED_PX = 0.1
 # ... and where so few agree, nothing but many single tiles makes a frame believed
 DOUBTED = 0.15
 # from where that leads, pixels are wished to end as near as from anywhere
@@ -105,12 +105,13 @@ class Estimate:
     """Where a frame looked: the fit, and how much of the picture agrees with it.
 
     ``sure`` is whether tiles asked one by one settled it; None where there was no need to ask, or
-    nothing to be had by it.
+    nothing to be had by it. ``confirmed``: another frame leads to the same place.
     """
 
     fit: Fit
     agreement: Agreement
     sure: bool | None = None
+    confirmed: bool = False
 
     @property
     def to_frame(self) -> Motion:
@@ -139,6 +140,16 @@ def estimate(
     return Estimate(fit, found, sure)
 
 
+def estimate_near(reference: Reference, frame: Grey, guess: Motion) -> Estimate:
+    """Return where ``frame`` looked, from a guess that is right to a few pixels."""
+    fit = align(
+        reference.tiles, frame, guess, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
+    )
+    fit, sure = _settled(reference, frame, [guess], fit)
+    found = agreement(reference.tiles[reference.coarsest], frame, fit.to_frame)
+    return Estimate(fit, found, sure)
+
+
 def _settled(
     reference: Reference, frame: Grey, guesses: list[Motion], fit: Fit
 ) -> tuple[Fit, bool | None]:
@@ -146,7 +157,8 @@ def _settled(
 
     The first of the guesses is looked about narrowly, the last widely.
     """
-    for start, reach in ((guesses[0], NEAR), (guesses[-1], FAR)):
+    asked = [(guesses[0], NEAR), *((guess, FAR) for guess in guesses[1:][-1:])]
+    for start, reach in asked:
         sure = False
         for _ in range(ROUNDS):
             found = _asked(reference, frame, start, reach)
