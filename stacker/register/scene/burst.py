@@ -13,6 +13,7 @@ from stacker.light.encoding import LightArray
 from stacker.register.geometry import Motion, identity
 from stacker.register.motion import BurstMotion
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
+from stacker.register.scene.joint import refine
 from stacker.register.scene.links import Known, held_by, is_doubtful
 from stacker.register.scene.mesh import local_correction
 from stacker.register.scene.pair import Estimate, Reference, estimate, prepare
@@ -75,6 +76,7 @@ def register_frames(
                 seen[number] = look
                 if on_frame:
                     on_frame(len(seen), count)
+        seen = refine(source, weights, seen, held, pool)
     return conclude([seen[number] for number in range(count)], held, reference, factor)
 
 

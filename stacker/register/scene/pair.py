@@ -20,7 +20,15 @@ from stacker.register.scene.hypotheses import (
     find_corners,
 )
 from stacker.register.scene.models import HOMOGRAPHY, SIMILARITY, Frame
-from stacker.register.scene.tiles import COARSE_TILE_PX, STRONGEST, TILE_PX, Tiles, cut_tiles
+from stacker.register.scene.tiles import (
+    COARSE_TILE_PX,
+    NOISY_SIGNAL,
+    NOISY_STRONGEST,
+    STRONGEST,
+    TILE_PX,
+    Tiles,
+    cut_tiles,
+)
 
 # guesses nearer to each other than this, in pixels of the coarsest level, are one
 SAME_PX = 1.0
@@ -97,6 +105,8 @@ def prepare(grey: Grey) -> Reference:
     tiles[coarsest] = cut_tiles(
         grey, coarsest, side=COARSE_TILE_PX, strongest=COARSE_TILE_PX * COARSE_TILE_PX
     )
+    if coarsest and tiles[0].count and np.median(tiles[0].signal) < NOISY_SIGNAL:
+        tiles[0] = cut_tiles(grey, 0, side=TILE_PX, strongest=NOISY_STRONGEST)
     return Reference(grey, tiles, Frame(grey.size), chance_of(tiles[coarsest], grey))
 
 
