@@ -30,7 +30,7 @@ from stacker.register.geometry import (
     rms_difference,
 )
 from stacker.register.scene.align import Fit, Stage, align
-from stacker.register.scene.grey import Grey, GreyArray, grey_of, grey_of_mean
+from stacker.register.scene.grey import ClearMask, Grey, GreyArray, grey_of, grey_of_mean
 from stacker.register.scene.models import HOMOGRAPHY, Frame
 from stacker.register.scene.pair import LEAST_TILES, Reference
 from stacker.register.scene.settle import Seen
@@ -176,7 +176,7 @@ def _mean_of(
     total = np.zeros((height, width), np.float32)
     clear = held.grey.clear.copy()
 
-    def lay(number: int) -> tuple[GreyArray, GreyArray]:
+    def lay(number: int) -> tuple[GreyArray, ClearMask]:
         bright = luminance(source(number), weights)
         motion = motions[number]
         flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
@@ -186,7 +186,7 @@ def _mean_of(
         inside = cv2.warpPerspective(
             np.ones_like(clear), motion, (width, height), flags=cv2.WARP_INVERSE_MAP
         )
-        return np.asarray(laid, np.float32), inside
+        return np.asarray(laid, np.float32), np.asarray(inside, np.uint8)
 
     for start in range(0, len(numbers), CHUNK):
         for laid, inside in pool.map(lay, numbers[start : start + CHUNK]):

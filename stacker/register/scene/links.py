@@ -46,9 +46,7 @@ def is_doubtful(found: Estimate) -> bool:
     return found.sure is False or found.agreement.share < DOUBTFUL
 
 
-def held_by(
-    known: Sequence[Known], reference: Reference, frame: Grey, found: Estimate
-) -> Estimate:
+def held_by(known: Sequence[Known], reference: Reference, frame: Grey, found: Estimate) -> Estimate:
     """Return where a doubtful frame looked, by way of frames that are known, the nearest first.
 
     Parameters
@@ -100,6 +98,7 @@ def _between(fit: Fit, led: Motion, information: Float64Array, geometry: Frame) 
     """Return the fit moved towards ``led`` by what is known of each."""
     away = geometry.parameters_of(compose(invert(fit.to_frame), led))
     total = fit.information + information
-    share = np.linalg.solve(total + np.diag(PRIOR**-2.0), information @ away)
+    wish = information @ away
+    share = np.asarray(np.linalg.solve(total + np.diag(PRIOR**-2.0), wish), np.float64)
     to_frame = compose(fit.to_frame, geometry.motion_of(share))
     return replace(fit, to_frame=to_frame, information=total)

@@ -152,9 +152,7 @@ def estimate(
 
 def estimate_near(reference: Reference, frame: Grey, guess: Motion) -> Estimate:
     """Return where ``frame`` looked, from a guess that is right to a few pixels."""
-    fit = align(
-        reference.tiles, frame, guess, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
-    )
+    fit = align(reference.tiles, frame, guess, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry)
     fit, sure = _settled(reference, frame, [guess], fit)
     found = agreement(reference.tiles[reference.coarsest], frame, fit.to_frame)
     return Estimate(fit, found, sure)
