@@ -25,6 +25,8 @@ DOUBTFUL = 0.2
 # each other
 CONFIRMED_PX = 0.5
 ERRORS = 4.0
+# a way less certain than this, px of the copy, adds nothing to a frame that is sure
+NOISY_PX = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +70,9 @@ def held_by(known: Sequence[Known], reference: Reference, frame: Grey, found: Es
         ):
             best = near
         if _confirm(best.fit, led, information, reference.geometry):
+            # by night a way errs by more than it tells, and what is sure by itself gains nothing
+            if best.sure and reference.geometry.rms_error(information) > NOISY_PX:
+                return replace(best, confirmed=True)
             fit = _between(best.fit, led, information, reference.geometry)
             return replace(best, fit=fit, sure=True, confirmed=True)
         if best.sure is not True:
