@@ -1,8 +1,10 @@
 """Bursts with exactly known motion, for the benchmark of registration.
 
 A large picture of linear light is seen by a camera that a hand turns: pure rotations through a
-pinhole, hence homographies. Walkers and cars are patches of another picture that go their own
-way; water is texture that is new in every frame. Sensor noise and 8-bit JPEG follow.
+pinhole, hence homographies. Walkers and cars are many patches of another picture, each of which
+goes its own way at its own pace: half of a frame that moved as one would be a second ground, and
+nothing in the pictures could say which of the two stands still. Water is texture that is new in
+every frame. Sensor noise and 8-bit JPEG follow.
 """
 
 from __future__ import annotations
@@ -26,6 +28,9 @@ MEAN_LIGHT = 0.3
 # how much larger the picture behind the frames is, on each side
 MARGIN = 0.2
 FOCAL_WIDTHS = 1.2
+# walkers and cars: their sides, as shares of the frame's width, and how far they go in a frame, px
+MOVER_SIDES = (0.03, 0.15)
+PACE_PX = (30.0, 8.0)
 # where the near part of a scene begins, and over which part of the height it comes nearer
 NEAR_FROM, NEAR_SOFT = 0.6, 0.1
 
@@ -323,7 +328,7 @@ class _Movers:
         self.scenario, self.rng = scenario, rng
         self.shape = shape
         self.other = np.ascontiguousarray(other)
-        self.patches: list[tuple[int, int, int, int, float, float]] = []
+        self.patches: list[tuple[int, int, int, int]] = []
         self.water_top: int | None = None
         if scenario.water:
             # the frame covers the middle of the picture
@@ -332,13 +337,14 @@ class _Movers:
         self.frames = scenario.frames
         covered = np.zeros(shape[:2], bool)
         height, width = covered.shape
-        unit = width / 3.0
+        # the picture is twice as fine as the frames
+        unit = 2 * size[0]
         while scenario.moving and covered.mean() < scenario.moving:
-            w, h = (int(v) for v in rng.uniform(0.05, 0.22, 2) * unit)
+            w, h = (int(v) for v in rng.uniform(*MOVER_SIDES, 2) * unit)
             x, y = int(rng.uniform(0, width - w)), int(rng.uniform(0, height - h))
-            vx, vy = rng.uniform(-30, 30) * 2, rng.uniform(-4, 4) * 2
-            self.patches.append((x, y, w, h, vx, vy))
+            self.patches.append((x, y, w, h))
             covered[y : y + h, x : x + w] = True
+        self.paths = self._wander(rng)
         self.cover = np.zeros(shape[:2], bool)
         for number in range(self.frames):
             for x, y, w, h in self._places(number):
@@ -346,11 +352,21 @@ class _Movers:
         if self.water_top is not None:
             self.cover[self.water_top :] = True
 
+    def _wander(self, rng: np.random.Generator) -> npt.NDArray[np.float64]:
+        """Return how far each patch is from where it began, (frames, patches, 2)."""
+        count = len(self.patches)
+        pace = 2 * np.array(PACE_PX)
+        usual = rng.uniform(-1, 1, (count, 2)) * pace
+        # nobody walks evenly, nor does a car
+        steps = usual * rng.uniform(0.5, 1.5, (self.frames, count, 1))
+        steps += rng.uniform(-0.3, 0.3, (self.frames, count, 2)) * pace[1]
+        return np.asarray(np.cumsum(steps, axis=0) - steps[0])
+
     def _places(self, number: int) -> list[tuple[int, int, int, int]]:
         height, width = self.shape[:2]
         return [
-            (int(x + vx * number) % (width - w), int(y + vy * number) % (height - h), w, h)
-            for x, y, w, h, vx, vy in self.patches
+            (int(x + dx) % (width - w), int(y + dy) % (height - h), w, h)
+            for (x, y, w, h), (dx, dy) in zip(self.patches, self.paths[number], strict=True)
         ]
 
     def paint(self, picture: Light, number: int) -> Light:

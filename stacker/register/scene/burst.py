@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 
@@ -12,6 +13,8 @@ from stacker.light.encoding import LightArray
 from stacker.register.geometry import Motion, identity
 from stacker.register.motion import BurstMotion
 from stacker.register.scene.grey import LUMINANCE, Grey, grey_of
+from stacker.register.scene.joint import refine
+from stacker.register.scene.links import Known, held_by, is_doubtful
 from stacker.register.scene.mesh import local_correction
 from stacker.register.scene.pair import Estimate, Reference, estimate, prepare
 from stacker.register.scene.pinned import stays_of
@@ -26,8 +29,8 @@ CHUNK = 8
 CANDIDATES = 5
 # how much sharper another must be before the frame in the middle loses its place
 SHARPER = 1.15
-# agreement below which a frame is tried again from its neighbour's motion
-TRY_AGAIN = 0.2
+# frames seen last by way of which a doubtful one may be held
+NEIGHBOURS = 2
 Source = Callable[[int], LightArray]
 
 
@@ -73,6 +76,7 @@ def register_frames(
                 seen[number] = look
                 if on_frame:
                     on_frame(len(seen), count)
+        seen = refine(source, weights, seen, held, pool)
     return conclude([seen[number] for number in range(count)], held, reference, factor)
 
 
@@ -107,22 +111,23 @@ def _follow(
     pool: Executor,
 ) -> Iterator[tuple[int, Seen]]:
     """Yield what is seen in frames one after the other, away from the reference."""
-    last: tuple[Grey, Motion] = (held.grey, identity())
+    known: deque[Known] = deque(maxlen=NEIGHBOURS)
     for start in range(0, len(numbers), CHUNK):
         chunk = numbers[start : start + CHUNK]
-        guess = last[1]
+        guess = known[0].to_frame if known else identity()
 
-        def look(number: int, guess: Motion = guess) -> tuple[Grey, Seen]:
+        def look(number: int, guess: Motion = guess) -> tuple[Grey, Estimate, Seen]:
             grey = grey_of(source(number), weights)
-            return grey, _summary(held, grey, estimate(held, grey, [guess], None))
+            found = estimate(held, grey, [guess], None)
+            return grey, found, _summary(held, grey, found)
 
-        for number, (grey, seen) in zip(chunk, pool.map(look, chunk), strict=True):
-            if seen.look.agreement < TRY_AGAIN:
-                again = _summary(held, grey, estimate(held, grey, [last[1]], last))
-                if again.look.agreement > seen.look.agreement:
-                    seen = again
-            if seen.look.agreement >= TRY_AGAIN:
-                last = (grey, seen.to_frame)
+        for number, (grey, found, seen) in zip(chunk, pool.map(look, chunk), strict=True):
+            if is_doubtful(found):
+                again = held_by(known, held, grey, found)
+                if again is not found:
+                    seen = _summary(held, grey, again)
+            if not seen.look.lost and seen.look.sure is not False:
+                known.appendleft(Known(grey, seen.to_frame, seen.information))
             yield number, seen
 
 
@@ -141,13 +146,20 @@ def _summary(held: Reference, grey: Grey, found: Estimate) -> Seen:
         best=sharp.best,
         error=sharp.error,
         uncertain_px=uncertain,
-        needed=held.least_if_sure if found.sure else held.least_agreement,
+        needed=_needed(held, found),
         sure=found.sure,
     )
     votes = int((fit.weight > 0).sum())
     local = local_correction(held.grey, held.tiles[0], grey, fit, grey.size)
     stays = stays_of(held.tiles[0], grey, fit.noise)
     return Seen(look, fit.to_frame, fit.information, uncertain, votes, local, stays)
+
+
+def _needed(held: Reference, found: Estimate) -> float:
+    """Return the agreement below which a frame shows something else."""
+    if found.confirmed:
+        return 0.0
+    return held.least_if_sure if found.sure else held.least_agreement
 
 
 def _nothing_to_hold() -> BurstError:

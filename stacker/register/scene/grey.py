@@ -85,14 +85,36 @@ def grey_of(light: LightArray, weights: tuple[float, float, float] = LUMINANCE) 
     clear = _clear_of(light)
     mean = float(cv2.mean(bright)[0])
     dim = float(np.percentile(bright[::8, ::8], 10))
+    root = _root_of(bright)
+    return Grey(_levels_of(root), clear, noise_of(root), mean, dim, float(np.mean(clear)))
+
+
+def grey_of_mean(bright: GreyArray, clear: ClearMask, noise: float) -> Grey:
+    """Return what registration needs of a mean of several frames' luminance.
+
+    Parameters
+    ----------
+    bright : float32 (h, w), linear; overwritten.
+    clear : uint8 (h, w), 0 where a frame was burnt out or saw nothing.
+    noise : standard deviation of the noise in its root: resampling hides it from ``noise_of``.
+    """
+    mean = float(cv2.mean(bright)[0])
+    dim = float(np.percentile(bright[::8, ::8], 10))
+    root = _root_of(bright)
+    return Grey(_levels_of(root), clear, noise, mean, dim, float(np.mean(clear)))
+
+
+def _root_of(bright: GreyArray) -> GreyArray:
     np.maximum(bright, 0, out=bright)
     bright += np.float32(PEDESTAL)
-    root = np.asarray(cv2.sqrt(bright), np.float32)
-    noise = noise_of(root)
+    return np.asarray(cv2.sqrt(bright), np.float32)
+
+
+def _levels_of(root: GreyArray) -> tuple[GreyArray, ...]:
     levels = [smoothed(root)]
     while len(levels) < MOST_LEVELS and min(levels[-1].shape) // 2 >= LEAST_SIDE:
         levels.append(halved(levels[-1]))
-    return Grey(tuple(levels), clear, noise, mean, dim, float(np.mean(clear)))
+    return tuple(levels)
 
 
 def smoothed(root: GreyArray) -> GreyArray:

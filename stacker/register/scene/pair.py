@@ -20,7 +20,15 @@ from stacker.register.scene.hypotheses import (
     find_corners,
 )
 from stacker.register.scene.models import HOMOGRAPHY, SIMILARITY, Frame
-from stacker.register.scene.tiles import COARSE_TILE_PX, STRONGEST, TILE_PX, Tiles, cut_tiles
+from stacker.register.scene.tiles import (
+    COARSE_TILE_PX,
+    NOISY_SIGNAL,
+    NOISY_STRONGEST,
+    STRONGEST,
+    TILE_PX,
+    Tiles,
+    cut_tiles,
+)
 
 # guesses nearer to each other than this, in pixels of the coarsest level, are one
 SAME_PX = 1.0
@@ -38,11 +46,14 @@ LEAST_TILES = 8
 # Where a smaller share of the tiles agrees with the fine fit, each tile is asked by itself.
 DISPUTED = 0.42
 # a fit no further than this from what single tiles say, px, needs no other
-CONFIRMED_PX = 0.3
+CONFIRMED_PX = 0.1
 # ... and where so few agree, nothing but many single tiles makes a frame believed
 DOUBTED = 0.15
 # from where that leads, pixels are wished to end as near as from anywhere
 FROM_CONSENSUS = (Stage(0, 7, 1.0, 0.05),)
+# so often at most, and while so much more of the tiles agree with each fit than with the last
+ROUNDS = 4
+GROWS = 1.03
 # how many guesses are polished before they are judged, best first
 POLISHED = 2
 
@@ -94,6 +105,8 @@ def prepare(grey: Grey) -> Reference:
     tiles[coarsest] = cut_tiles(
         grey, coarsest, side=COARSE_TILE_PX, strongest=COARSE_TILE_PX * COARSE_TILE_PX
     )
+    if coarsest and tiles[0].count and np.median(tiles[0].signal) < NOISY_SIGNAL:
+        tiles[0] = cut_tiles(grey, 0, side=TILE_PX, strongest=NOISY_STRONGEST)
     return Reference(grey, tiles, Frame(grey.size), chance_of(tiles[coarsest], grey))
 
 
@@ -102,12 +115,13 @@ class Estimate:
     """Where a frame looked: the fit, and how much of the picture agrees with it.
 
     ``sure`` is whether tiles asked one by one settled it; None where there was no need to ask, or
-    nothing to be had by it.
+    nothing to be had by it. ``confirmed``: another frame leads to the same place.
     """
 
     fit: Fit
     agreement: Agreement
     sure: bool | None = None
+    confirmed: bool = False
 
     @property
     def to_frame(self) -> Motion:
@@ -136,6 +150,14 @@ def estimate(
     return Estimate(fit, found, sure)
 
 
+def estimate_near(reference: Reference, frame: Grey, guess: Motion) -> Estimate:
+    """Return where ``frame`` looked, from a guess that is right to a few pixels."""
+    fit = align(reference.tiles, frame, guess, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry)
+    fit, sure = _settled(reference, frame, [guess], fit)
+    found = agreement(reference.tiles[reference.coarsest], frame, fit.to_frame)
+    return Estimate(fit, found, sure)
+
+
 def _settled(
     reference: Reference, frame: Grey, guesses: list[Motion], fit: Fit
 ) -> tuple[Fit, bool | None]:
@@ -143,22 +165,27 @@ def _settled(
 
     The first of the guesses is looked about narrowly, the last widely.
     """
-    asked = [(guesses[0], NEAR), (guesses[-1], FAR)]
+    asked = [(guesses[0], NEAR), *((guess, FAR) for guess in guesses[1:][-1:])]
     for start, reach in asked:
-        found = _asked(reference, frame, start, reach)
-        if found is None:
-            continue
-        apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
-        if found.sure and apart < CONFIRMED_PX:
+        sure = False
+        for _ in range(ROUNDS):
+            found = _asked(reference, frame, start, reach)
+            if found is None:
+                break
+            sure = found.sure
+            apart = rms_difference(found.to_frame, fit.to_frame, grid_of(reference.grey.size))
+            if sure and apart < CONFIRMED_PX:
+                return fit, True
+            other = align(
+                reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS,
+                reference.geometry,
+            )  # fmt: skip
+            if other.weight.sum() <= GROWS * fit.weight.sum():
+                break
+            # nearer to the truth more of the tiles are found
+            fit, start, reach = other, other.to_frame, NEAR
+        if sure:
             return fit, True
-        other = align(
-            reference.tiles, frame, found.to_frame, HOMOGRAPHY, FROM_CONSENSUS, reference.geometry
-        )
-        if other.weight.sum() > fit.weight.sum():
-            fit = other
-        if found.sure:
-            return fit, True
-    # nearer to the truth more of the tiles are found
     found = _asked(reference, frame, fit.to_frame, NEAR)
     if found is None or (not found.sure and fit.agreeing > DOUBTED):
         return fit, None

@@ -20,6 +20,10 @@ TILE_PX = 32
 COARSE_TILE_PX = 16
 # of a tile's pixels, those with the strongest gradients; the coarsest level takes all
 STRONGEST = 128
+# ... and so many where the usual tile's slopes are noise by more than a share: many weak ones tell
+# more than the few that noise made strong
+NOISY_STRONGEST = 400
+NOISY_SIGNAL = 0.85
 # The share of white noise's variance that is left at each level after smoothing and halving, and
 # the variance of the slope that it makes there; measured.
 NOISE_LEFT = (0.0799, 0.0631, 0.0335)

@@ -14,6 +14,9 @@ FLASH_SHARE = 2.5
 ABOUT = 3
 # detail left, as a share of the reference's, below which a frame is blurred
 BLURRED = 0.5
+# A frame that has this share of the usual squared slope is not blurred, whatever walkers have
+# covered of what is compared: half the detail along one direction leaves 0.6 of it.
+UNBLURRED = 0.8
 # how many standard deviations of the comparison are given to a frame's favour
 ERRORS = 3.0
 # a frame counts wholly from this share on, and less below it
@@ -66,6 +69,10 @@ def verdicts(looks: Sequence[Look]) -> list[str | None]:
     sharp = [look for look in looks if not look.lost]
     worst, best = (_upper([getattr(look, side) for look in sharp]) for side in ("worst", "best"))
     usual_detail = float(np.median([look.detail for look in looks]))
+    # slopes of the root of light grow with the root of the exposure
+    exposed = [look.detail / max(look.mean_light, 1e-6) for look in looks]
+    usual_exposed = float(np.median([share for share, look in zip(exposed, looks, strict=True)
+                                     if not look.lost] or exposed))  # fmt: skip
     found = []
     for number, look in enumerate(looks):
         near = np.arange(max(0, number - ABOUT), min(len(looks), number + ABOUT + 1))
@@ -75,7 +82,9 @@ def verdicts(looks: Sequence[Look]) -> list[str | None]:
         relative = replace(
             look, worst=look.worst / worst, best=look.best / best, error=look.error / worst
         )
-        found.append(_verdict(relative, usual, usual_dim, usual_detail))
+        lit = look.mean_light > BLACK_SHARE * usual
+        crisp = lit and exposed[number] > UNBLURRED * usual_exposed
+        found.append(_verdict(relative, usual, usual_dim, usual_detail, crisp))
     return found
 
 
@@ -95,7 +104,9 @@ def _upper(values: list[float]) -> float:
     return max(float(np.percentile(values, 75)), 1e-3) if values else 1.0
 
 
-def _verdict(look: Look, usual: float, usual_dim: float, usual_detail: float) -> str | None:
+def _verdict(
+    look: Look, usual: float, usual_dim: float, usual_detail: float, crisp: bool
+) -> str | None:
     if look.mean_light < BLACK_SHARE * usual and look.lost:
         return BLACK
     # a firework lights up its part of the sky; a flash, or a lens opened to the sun, all of it
@@ -106,7 +117,7 @@ def _verdict(look: Look, usual: float, usual_dim: float, usual_detail: float) ->
         if look.detail < COVERED_SHARE * usual_detail:
             return COVERED
         return "it shows something else: the camera was bumped or turned away"
-    if look.worst + ERRORS * look.error < BLURRED:
+    if look.worst + ERRORS * look.error < BLURRED and not crisp:
         if look.worst < ONE_WAY * look.best:
             return "it is blurred by motion"
         return "it is out of focus"

@@ -26,8 +26,8 @@ def verdict_on(odd: Look) -> str | None:
         ({"mean_light": 0.9, "dim_light": 0.6, "agreement": 0.3}, "flash"),
         ({"detail": 1e-6, "agreement": 0.0}, "covered"),
         ({"agreement": 0.02}, "bumped"),
-        ({"worst": 0.1, "best": 0.6}, "motion"),
-        ({"worst": 0.1, "best": 0.12}, "focus"),
+        ({"worst": 0.1, "best": 0.6, "detail": 6e-5}, "motion"),
+        ({"worst": 0.1, "best": 0.12, "detail": 1e-5}, "focus"),
         ({"uncertain_px": 5.0}, "recognised"),
         ({"agreement": 0.2, "sure": False}, "recognised"),
     ],
@@ -45,6 +45,7 @@ def test_what_is_wrong_is_said(changes, word):
         {"mean_light": 0.01, "dim_light": 0.002},  # darker, but all there
         {"worst": 0.3, "best": 0.4, "error": 0.1},  # too noisy to say
         {"worst": 0.75},
+        {"worst": 0.3, "best": 0.6},  # walkers cover what is compared; all detail is there
     ],
 )
 def test_what_is_usual_passes(changes):
