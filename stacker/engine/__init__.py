@@ -4,7 +4,8 @@ from stacker.engine.balance import BalanceChoice
 from stacker.engine.expose import expose_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
-from stacker.engine.save import save, save_report
+from stacker.engine.report_file import write_report
+from stacker.engine.save import save
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Shot
 
@@ -17,5 +18,5 @@ __all__ = [
     "expose_burst",
     "parse_size",
     "save",
-    "save_report",
+    "write_report",
 ]

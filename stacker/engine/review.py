@@ -43,7 +43,9 @@ COMPARED, SHARPEST = 8, 2
 MOST_SHOWN, THUMB_PX = 60, 180
 # why sharpness and noise are not told
 TOO_FEW = "there are too few frames to tell what stands still"
-ELSEWHERE = "the frames were brought to the {what}, so the ground does not stand still in the result"
+ELSEWHERE = (
+    "the frames were brought to the {what}, so the ground does not stand still in the result"
+)
 NOTHING_STILL = "nothing in the picture stands still, is lit well and lies within all frames"
 
 
@@ -170,7 +172,7 @@ def review_shots(
         )
         results.append(Compared(review, look, of_frames))
     return Review(
-        BurstReview(survey, composition_of(movers) if movers is not None else None),
+        BurstReview(survey, movers, composition_of(movers) if movers is not None else None),
         results,
         {place + 1: again.thumbs[place] for place in shown if place in again.thumbs},
     )

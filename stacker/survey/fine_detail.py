@@ -15,6 +15,7 @@ from stacker.survey.still_squares import MARGIN
 
 PatchArray = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 # fine is what a blur of this many pixels takes away
 FINE_PX = 2.0
@@ -90,7 +91,9 @@ def compare_detail(result: PatchArray, frames: Sequence[PatchArray]) -> Comparis
     energy = np.square(of_frames).mean(axis=(2, 3))
     noise = energy.mean(axis=0) - _shared(of_frames)
     left = np.square(of_result[flat]).mean(axis=(1, 2)) - _shared(told_by)[flat]
-    gain = _gain(float(noise[flat].mean()), float(left.mean()), float(_shared(told_by)[flat].mean()))
+    gain = _gain(
+        float(noise[flat].mean()), float(left.mean()), float(_shared(told_by)[flat].mean())
+    )
     lift = float(np.median(np.log2(result[good][flat].mean(axis=(1, 2)) / level[flat])))
     known = gain is not None and half
     sharpness, sharpest = _sharpness(
@@ -122,14 +125,14 @@ def fine(squares: npt.NDArray[np.floating]) -> FloatArray:
     return out.reshape(*shape[:-2], *out.shape[1:])
 
 
-def _usable(result: PatchArray, frames: Sequence[PatchArray]) -> npt.NDArray[np.bool_]:
+def _usable(result: PatchArray, frames: Sequence[PatchArray]) -> BoolArray:
     """Return which squares are whole in all, and not cut off at black or white."""
     usable = np.ones(len(result), np.bool_)
     for squares in (result, *frames):
-        flat = squares.reshape(len(squares), -1)
-        whole = np.isfinite(flat).all(axis=1)
+        flat: PatchArray = squares.reshape(len(squares), -1)
+        whole: BoolArray = np.isfinite(flat).all(axis=1)
         low, high = np.percentile(np.where(whole[:, None], flat, 0), [AT_LIMIT, 100 - AT_LIMIT], 1)
-        usable &= whole & (low > DARKEST) & (high < BRIGHTEST)
+        usable = usable & whole & (low > DARKEST) & (high < BRIGHTEST)
     return usable
 
 

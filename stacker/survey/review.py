@@ -8,6 +8,7 @@ from typing import Any
 
 from stacker.survey.composition import Composition
 from stacker.survey.fine_detail import Comparison
+from stacker.survey.movers import Movers
 from stacker.survey.records import Survey
 from stacker.survey.tones import Tones
 
@@ -19,10 +20,12 @@ class BurstReview:
     Parameters
     ----------
     survey : what was found in it.
-    composition : what its view is filled with; None where too few frames could be compared.
+    movers, composition : what moves, and what the view is filled with; None where too few frames
+        could be compared.
     """
 
     survey: Survey
+    movers: Movers | None
     composition: Composition | None
 
 

@@ -90,6 +90,6 @@ class ToneCounter:
 def limits_of(light: LightArray) -> LimitArray:
     """Return which pixels are burnt out in a channel (1) or black in all (2), uint8 (h, W)."""
     greatest = light.max(axis=2)
-    limits = (greatest >= BURNT).astype(np.uint8)
+    limits: LimitArray = (greatest >= BURNT).astype(np.uint8)
     limits[greatest <= BLACK] = IS_BLACK
     return limits
