@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -161,6 +161,9 @@ def review_shots(
         places = [place for place in compared if place in again.squares]
         of_frames = [again.squares[place][number] for place in places]
         comparison, why_not = _comparison(shot, own, look, of_frames, movers is None)
+        if survey.stand != "tripod" and own["motion_model"] == "identity":
+            # smeared texture cannot be told from noise
+            comparison = replace(comparison, noise_gain=None, lift_stops=None)
         review = ResultReview(
             report=own,
             tones=look.tones,

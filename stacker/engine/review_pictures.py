@@ -112,8 +112,7 @@ def _limits_map(picture: CodeArray, limits: npt.NDArray[np.uint8]) -> bytes:
 
 def _motion_map(movers: Movers, filled: Composition) -> bytes:
     """Return what stands still in grey, motion in colour, and what is empty darkened."""
-    known = np.isfinite(movers.still)
-    grey = linear_to_srgb(np.clip(np.where(known, movers.still, 0), 0, 1) ** 2)
+    grey = linear_to_srgb(np.clip(np.nan_to_num(movers.still), 0, 1) ** 2)
     # the brightest part of a night shall be seen too
     grey = np.clip(grey / max(float(np.percentile(grey, 99)), 0.05), 0, 1) * 255
     out = np.repeat(grey[..., None], 3, axis=2)

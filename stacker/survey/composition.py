@@ -18,6 +18,8 @@ OUTSIDE, EMPTY, DETAIL, MOTION = 0, 1, 2, 3
 DETAIL_PX = 2.0
 # detail this near to other detail, in pixels of the small copies, belongs to one thing
 GAP_PX = 9
+# at the rim, pixels of the small copies, held frames end, and what they end with looks like motion
+RIM_PX = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +50,9 @@ def composition_of(movers: Movers) -> Composition:
     On copies of about 320 pixels along the longer side: a rope against the sky may be too thin.
     """
     known = np.isfinite(movers.still)
-    still = np.where(known, movers.still, 0.0).astype(np.float32)
+    known[:RIM_PX] = known[-RIM_PX:] = known[:, :RIM_PX] = known[:, -RIM_PX:] = False
+    known = cv2.erode(known.astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8)) > 0
+    still = np.nan_to_num(movers.still).astype(np.float32)
     touched = known & (movers.cover > 0)
     away = np.abs(still - cv2.GaussianBlur(still, (0, 0), DETAIL_PX))
     # the still copy is a mean of two fifths of the frames and has less noise than one of them

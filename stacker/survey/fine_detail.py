@@ -130,7 +130,7 @@ def _usable(result: PatchArray, frames: Sequence[PatchArray]) -> BoolArray:
     usable = np.ones(len(result), np.bool_)
     for squares in (result, *frames):
         flat: PatchArray = squares.reshape(len(squares), -1)
-        whole: BoolArray = np.isfinite(flat).all(axis=1)
+        whole = np.asarray(np.isfinite(flat).all(axis=1))
         low, high = np.percentile(np.where(whole[:, None], flat, 0), [AT_LIMIT, 100 - AT_LIMIT], 1)
         usable = usable & whole & (low > DARKEST) & (high < BRIGHTEST)
     return usable

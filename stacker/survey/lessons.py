@@ -11,6 +11,8 @@ from stacker.survey.review import BurstReview, ResultReview
 
 # a page that says more is not read
 MOST = 8
+# blends in which gaps show and can be bridged
+BRIDGED = ("mean", "sum", "lighten", "max")
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,14 @@ def _of_finding(finding: Finding, result: ResultReview) -> list[Lesson]:
             ]
         level = "level" if finding.code == "light-jumps" else "auto"
         return [replace(lesson, now=f"Try --even {level} with these frames.")]
+    if finding.code in ("gaps", "pause") and _could_bridge(result):
+        return [replace(lesson, now="Try --bridge, which makes up the light of the gaps.")]
     return [lesson]
+
+
+def _could_bridge(result: ResultReview) -> bool:
+    """Whether gaps could be bridged for this blend, and nobody asked."""
+    return result.blend in BRIDGED and not result.report["settings"]["bridge"]
 
 
 def _made_good(finding: Finding, result: ResultReview) -> bool:

@@ -61,8 +61,8 @@ def _softness(burst: BurstReview, result: ResultReview) -> Lesson | None:
     if sharpness is None or sharpness >= SOFT:
         return None
     what = (
-        f"What stands still has {sharpness:.0%} of the fine contrast that it has in the sharpest "
-        f"frame, {result.sharpest}."
+        f"What stands still has {100 * sharpness:.0f} % of the fine contrast that it has in the "
+        f"sharpest frame, {result.sharpest}."
     )
     if result.held:
         return Lesson(
@@ -141,7 +141,7 @@ def _noise(result: ResultReview) -> Lesson | None:
     return Lesson(
         "noise-stays",
         "note",
-        f"The noise fell {gain:.1f} times, where {expected:.1f} times were to be had.",
+        f"The noise fell by a factor of {gain:.1f}, where {expected:.1f} was to be had.",
         "What is the same in every frame does not average away: hot pixels, patterns of the sensor "
         "and blocks of compression.",
         "Shoot raw, and take ten darks with the lens cap on at the end, for --dark.",
@@ -203,10 +203,10 @@ def _praise_of_hand(burst: BurstReview, result: ResultReview) -> tuple[str, ...]
         "Shot by hand, and yet the frames lie well upon each other."
         if result.held and (sharpness or 0) >= SOFT
         else "",
-        f"What stands still is as sharp as in the sharpest single frame ({sharpness:.0%})."
+        f"What stands still is as sharp as in the sharpest single frame ({100 * sharpness:.0f} %)."
         if sharpness is not None and sharpness >= SHARP
         else "",
-        f"The noise is {gain:.1f} times less than in one frame."
+        f"The noise is down by a factor of {gain:.1f} against one frame."
         if gain is not None and gain > 1.5 and gain >= LAWFUL * (expected or 0)
         else "",
         f"All {every} frames could be used." if used == every > 1 else "",
@@ -229,7 +229,7 @@ def _praise_of_time(burst: BurstReview, result: ResultReview) -> tuple[str, ...]
         "The light is steady from the first frame to the last." if steady else "",
         "Hardly anything is burnt out." if result.tones.burnt < SOME_BURNT / 2 else "",
         "Every gap between frames was bridged." if gaps and not result.open_gaps else "",
-        f"The shutter was open for {share:.0%} of the time."
+        f"The shutter was open for {spoken_share(share)} of the time."
         if share is not None and share >= UNBROKEN
         else "",
     )

@@ -3,7 +3,16 @@
 from __future__ import annotations
 
 from stacker.survey.page.content import Content
-from stacker.survey.page.markup import figure, paragraph, picture, row, section, shares, text
+from stacker.survey.page.markup import (
+    figure,
+    on_mat,
+    paragraph,
+    picture,
+    row,
+    section,
+    shares,
+    text,
+)
 from stacker.survey.page.plots import light_plot, time_plot, way_plot
 from stacker.wording import spoken, spoken_gap, spoken_share
 
@@ -53,7 +62,7 @@ def light_section(content: Content) -> str:
     way = "rose" if light["drift_stops"] > 0 else "fell"
     words = f"It {way} by {drift:.2g} stops." if drift >= 0.05 else "It kept its level."
     words += (
-        f" It flickers by {light['flicker']:.1%} from frame to frame."
+        f" It flickers by {100 * light['flicker']:.1f} % from frame to frame."
         if light["flicker_seen"]
         else " No flicker can be seen."
     )
@@ -115,15 +124,16 @@ def filling_section(content: Content) -> str:
         "What fills the frame",
         row(
             figure(
-                picture(content.motion, alt),
+                on_mat(picture(content.motion, alt)),
                 "Orange: something moved here, the stronger the more often. Dark: nothing moves "
                 "and nothing can be made out.",
-                "mat",
             ),
-            shares(parts)
+            "<div>"
+            + shares(parts)
             + f'<div class="key">{key}</div>\n'
             + paragraph(f"At any one moment {spoken_share(filled.moving)} of it is in motion.")
-            + paragraph(said, "quiet"),
+            + paragraph(said, "quiet")
+            + "</div>",
         ),
     )
 

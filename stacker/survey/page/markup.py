@@ -40,6 +40,11 @@ def picture(data: bytes, alt: str, *, kind: str = "", lazy: bool = False) -> str
     return f'<img{_of(kind)} src="data:{media};base64,{code}" alt="{text(alt)}"{later}>'
 
 
+def on_mat(inside: str) -> str:
+    """Return a picture on a neutral grey."""
+    return f'<div class="mat">{inside}</div>'
+
+
 def figure(inside: str, caption: str = "", kind: str = "") -> str:
     """Return a picture or drawing with its caption."""
     below = f"<figcaption>{text(caption)}</figcaption>" if caption else ""

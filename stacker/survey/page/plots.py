@@ -164,14 +164,14 @@ def tone_plot(result: Tones, frame: Tones) -> str:
         ]
         axes.set_xlim(min(-8.0, min(seen, default=-8.0)), max(0.5, max(seen, default=0.0) + 0.5))
         axes.set_ylim(0)
-        axes.set_xlabel("stops below white")
+        axes.set_xlabel("stops from white")
         axes.set_ylabel("% of the picture")
 
     label = (
         f"Tones of the result in stops: half of it lies below {result.middle_stop:+.1f} stops from "
         f"white, {result.range_stops:.1f} stops from its darkest to its brightest parts."
     )
-    return drawing(draw, label, (WIDE, 2.3))
+    return drawing(draw, label, (HALF, 3.0))
 
 
 def noise_plot(frames: int, gain: float, expected: float | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath as Path
+
 from stacker.survey.lessons import lessons_of
 from stacker.survey.noise_law import AVERAGES, EXTREMES
 from stacker.survey.page.content import Content, Pair, ShownResult
@@ -9,6 +11,7 @@ from stacker.survey.page.markup import (
     facts,
     figure,
     listed,
+    on_mat,
     paragraph,
     picture,
     row,
@@ -29,9 +32,9 @@ def picture_section(shown: ShownResult) -> str:
     review = shown.review
     report = review.report
     width, height = report["size"]
-    name = report["output"] or "The result"
     alt = f"The result: a {review.blend} of {report['frames_used']} frames"
-    return figure(picture(shown.picture, alt), f"{name}", "mat") + facts(
+    name = Path(report["output"]).name if report["output"] else ""
+    return figure(on_mat(picture(shown.picture, alt)), name) + facts(
         (
             ("blend", review.blend),
             ("frames", f"{report['frames_used']} of {len(report['frames'])}"),
@@ -45,7 +48,7 @@ def picture_section(shown: ShownResult) -> str:
 
 
 def _percent(share: float | None) -> str:
-    return "" if share is None else f"{share:.0%}"
+    return "" if share is None else f"{100 * share:.0f} %"
 
 
 def _times(gain: float | None) -> str:
@@ -79,20 +82,22 @@ def tones_section(shown: ShownResult) -> str:
     review = shown.review
     tones = review.tones
     words = (
-        f"{spoken_share(tones.burnt)} of the result is burnt out in a channel, "
-        f"{spoken_share(tones.black)} is quite black."
+        f"Burnt out in a channel: {spoken_share(tones.burnt)} of the result. "
+        f"Quite black: {spoken_share(tones.black)}."
     )
     return section(
         "Tones",
-        figure(
-            tone_plot(tones, review.frame_tones),
-            "Filled: the result. Thin line: one frame from the middle of the burst. Each stop to "
-            "the left is half the light; the upright line is white.",
-        ),
-        figure(
-            picture(shown.limits, f"Map of what is burnt out or black. {words}"),
-            f"{words} Orange: burnt out. Blue: black.",
-            "mat narrow",
+        row(
+            figure(
+                tone_plot(tones, review.frame_tones),
+                "How much of the picture lies in each quarter of a stop. Filled: the result. Thin "
+                "line: one frame from the middle of the burst. Each stop to the left is half the "
+                "light; the upright line is white.",
+            ),
+            figure(
+                on_mat(picture(shown.limits, f"Map of what is burnt out or black. {words}")),
+                f"Orange: burnt out. Blue: black. {words}",
+            ),
         ),
     )
 
@@ -119,7 +124,7 @@ def _sharp(shown: ShownResult, sharpness: float | None) -> str:
         "<div><h3>Still parts</h3>"
         + _pair(shown.detail, "sharpest frame", "result", "the most detailed still square")
         + paragraph(
-            f"They keep {sharpness:.0%} of the fine contrast of the sharpest frame, "
+            f"They keep {100 * sharpness:.0f} % of the fine contrast of the sharpest frame, "
             f"{shown.review.sharpest}, noise taken off. 100 % is as sharp."
         )
         + "</div>"
@@ -129,11 +134,13 @@ def _sharp(shown: ShownResult, sharpness: float | None) -> str:
 def _grain(shown: ShownResult) -> str:
     gain, grain = shown.review.comparison.noise_gain, shown.grain
     if gain is None or grain is None:
-        return paragraph("Nothing even stands still, so no noise can be told.", "quiet")
+        return paragraph(
+            "Nothing even keeps still in the result, so no noise can be told.", "quiet"
+        )
     return (
         "<div><h3>Grain</h3>"
         + _pair(grain, "one frame", "result", "an even square with its contrast raised")
-        + paragraph(f"The noise is {gain:.1f} times less. Shown with its contrast raised alike.")
+        + paragraph(f"The noise fell by a factor of {gain:.1f}. Contrast is raised alike in both.")
         + "</div>"
     )
 
@@ -165,23 +172,25 @@ def _noise_words(review: ResultReview) -> list[str]:
     frames, gain, blend = review.report["frames_used"], comparison.noise_gain, review.blend
     assert gain is not None
     said = []
+    uneven = expected is not None and expected < 0.98 * frames**0.5
+    weighed = f", or {expected:.1f} as some frames count less" if uneven else ""
     if expected is None:
         said.append("For this blend there is no simple law to hold the noise against.")
     elif blend in AVERAGES:
         said.append(
-            f"By the law of the mean, √{frames} = {frames**0.5:.1f}, {expected:.1f} times less was "
-            f"to be had here; {gain:.1f} times were measured."
+            f"The law of the mean promises a factor of √{frames} = {frames**0.5:.1f}{weighed}; "
+            f"{gain:.1f} was measured."
         )
     elif blend in EXTREMES and expected < 0.9 * frames**0.5:
         said.append(
             f"A {blend} keeps one of {frames} noisy values instead of their average: "
-            f"{expected:.1f} times less noise is all it can give, where a mean would give "
-            f"{frames**0.5:.1f}."
+            f"the noise can fall by a factor of {expected:.1f}, where a mean would reach "
+            f"{frames**0.5:.1f}. {gain:.1f} was measured."
         )
     else:
         said.append(
-            f"A {blend} of {frames} frames should have {expected:.1f} times less noise, a mean "
-            f"{frames**0.5:.1f} times; {gain:.1f} times were measured."
+            f"In a {blend} of {frames} frames the noise can fall by a factor of "
+            f"{expected:.1f}, in a mean of {frames**0.5:.1f}. {gain:.1f} was measured."
         )
     if review.held and expected is not None and gain > expected:
         said.append("More than the law, because moving frames upon each other smooths them.")

@@ -45,7 +45,9 @@ def _headline(report: Mapping[str, Any], out: int) -> str:
     words = f"{used} frame{'s' if used != 1 else ''} made the picture"
     if out:
         words += f"; {out} {'were' if out > 1 else 'was'} left out"
-    return f"{words}. Framed: left out, or with a fault. Leading: {report['reference']}."
+    if report["motion_model"] not in ("identity", "still"):
+        words += f"; they were brought to where {report['reference']} looked"
+    return f"{words}."
 
 
 def _shown(thumb: bytes, frame: Mapping[str, Any], record: FrameRecord | None) -> str:

@@ -67,7 +67,7 @@ ul { margin: 0; padding: 0; list-style: none; }
 .bar .motion, .key .motion { background: var(--accent); }
 .bar .detail, .key .detail { background: var(--line); }
 .bar .empty, .key .empty { background: var(--void); }
-.key { display: flex; flex-wrap: wrap; gap: .3rem 1.3rem; font-size: .9rem; }
+.key { display: flex; flex-wrap: wrap; gap: .3rem 1.3rem; font-size: .9rem; margin: 0 0 .7rem; }
 .key span { display: inline-block; width: .8rem; height: .8rem; margin-right: .4rem; }
 table { border-collapse: collapse; width: 100%; font-size: .85rem;
   font-variant-numeric: tabular-nums; }
