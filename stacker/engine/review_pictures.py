@@ -14,7 +14,7 @@ from stacker.engine.shot import Shot
 from stacker.finish.preview import preview_codes
 from stacker.light.encoding import LightArray, PixelArray, decode
 from stacker.light.srgb import linear_to_srgb
-from stacker.survey.composition import EMPTY, MOTION, Composition
+from stacker.survey.composition import EMPTY, MOTION, OUTSIDE, Composition
 from stacker.survey.movers import Movers
 from stacker.survey.page.content import Content, Pair, ShownResult
 
@@ -116,7 +116,8 @@ def _motion_map(movers: Movers, filled: Composition) -> bytes:
     # the brightest part of a night shall be seen too
     grey = np.clip(grey / max(float(np.percentile(grey, 99)), 0.05), 0, 1) * 255
     out = np.repeat(grey[..., None], 3, axis=2)
-    out[filled.parts == EMPTY] *= 0.4
+    # the rim that was left out tells as little as what is empty
+    out[(filled.parts == EMPTY) | (filled.parts == OUTSIDE)] *= 0.4
     moving = filled.parts == MOTION
     strength = (0.4 + 0.6 * np.clip(movers.cover / 0.5, 0, 1))[..., None]
     tinted = out * (1 - strength) + np.array(MARKED) * strength

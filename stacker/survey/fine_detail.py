@@ -74,7 +74,7 @@ def compare_detail(result: PatchArray, frames: Sequence[PatchArray]) -> Comparis
     one half of the frames and what texture they have left is told by the other half, so that the
     choice does not favour squares by their noise. In JPEGs noise is what compression left of it.
     """
-    if len(frames) < 2:
+    if len(frames) < 2 or len(result) < FEWEST:
         return Comparison()
     stack = np.stack(frames).astype(np.float64)
     good = np.flatnonzero(_usable(result, frames))

@@ -123,8 +123,9 @@ MEANINGS = {
 
 def lessons_of(burst: BurstReview, result: ResultReview) -> tuple[Lesson, ...]:
     """Return what to do better next time, what cost the picture most first; at most ``MOST``."""
-    told = [lesson for f in burst.survey.findings for lesson in _of_finding(f, result)]
-    told += lessons_of_result(burst, result)
+    # of one severity, what the picture itself shows comes before what may have led to it
+    told = lessons_of_result(burst, result)
+    told += [lesson for f in burst.survey.findings for lesson in _of_finding(f, result)]
     order: Sequence[Severity] = ("problem", "caution", "note")
     ranked = sorted(told, key=lambda lesson: order.index(lesson.severity))
     return tuple(ranked[:MOST])

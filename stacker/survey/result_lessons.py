@@ -8,7 +8,7 @@ from typing import Any
 from stacker.survey.findings import Severity
 from stacker.survey.noise_law import AVERAGES
 from stacker.survey.review import BurstReview, ResultReview
-from stacker.wording import spoken_share
+from stacker.wording import spoken_gap, spoken_share
 
 # contrast of fine detail that is as good as kept, and below which the loss is seen
 SHARP, SOFT = 0.93, 0.85
@@ -20,6 +20,9 @@ LIFTED = 0.15
 STILL_LIFE, MOSTLY_EMPTY, SOME_BURNT = 0.02, 0.75, 0.01
 # fewer frames than this show as layers in water
 SILK_FRAMES = 10
+# subjects whose trails show gaps; open shares from which the survey says nothing of gaps, and from
+# which nobody sees them
+TRAILS, DASHED, SEAMLESS = ("star-trails", "traffic", "light-painting"), 0.9, 0.99
 # drift of the light in stops that counts as steady; share of the time that counts as unbroken
 STEADY, UNBROKEN = 0.15, 0.9
 MOST_PRAISE = 5
@@ -49,9 +52,11 @@ def lessons_of_result(burst: BurstReview, result: ResultReview) -> list[Lesson]:
         _softness(burst, result),
         _burning(burst, result),
         _lifting(result),
+        _dashes(burst, result),
         _noise(result),
         _layers(burst, result),
         _filling(burst),
+        _other_blend(burst, result),
     )
     return [lesson for lesson in found if lesson is not None]
 
@@ -128,6 +133,30 @@ def _lifting(result: ResultReview) -> Lesson | None:
     )
 
 
+def _dashes(burst: BurstReview, result: ResultReview) -> Lesson | None:
+    """Return what there is to say of gaps too short for a survey, which trails show all the same.
+
+    Trails keep the greatest light: where the shutter was shut they are dark, however long it was.
+    """
+    share, gaps = burst.survey.rhythm.open_share, result.open_gaps
+    if result.blend not in ("lighten", "max") or _subject(burst) not in TRAILS:
+        return None
+    if not gaps or share is None or not DASHED <= share < SEAMLESS:
+        return None
+    longest = max(gap["seconds"] for gap in gaps)
+    return Lesson(
+        "dashes",
+        "note",
+        f"{len(gaps)} gap{'s' if len(gaps) > 1 else ''} of up to {spoken_gap(longest)} lie dark in "
+        "the trails.",
+        "A trail is dark wherever its light came while the shutter was shut; enlarged, it looks "
+        "dashed.",
+        "Let frames follow each other without a pause: continuous release, and the camera's own "
+        "noise reduction off.",
+        "" if result.report["settings"]["bridge"] else "Try --bridge, which closes such gaps.",
+    )
+
+
 def _plain(result: ResultReview) -> bool:
     return bool(result.report["settings"]["floor"] == "plain" and result.blend == "lighten")
 
@@ -185,6 +214,30 @@ def _filling(burst: BurstReview) -> Lesson | None:
             "Come nearer, or turn the camera until what matters fills a third of the frame.",
         )
     return None
+
+
+def _other_blend(burst: BurstReview, result: ResultReview) -> Lesson | None:
+    """Return a word about the blend where the burst is clearly of something else."""
+    subject, options = burst.survey.measured["subject"], burst.survey.options
+    if subject is None or subject["confidence"] != "clearly" or subject["name"] == "still":
+        return None
+    usual = options[options.index("--blend") + 1] if "--blend" in options else "mean"
+    if _kind(usual) == _kind(result.blend):
+        return None
+    return Lesson(
+        "other-blend",
+        "note",
+        f"This is a {result.blend}; what the burst seems to show is mostly made as a {usual}.",
+        "A mean keeps all moments alike, a lighten the brightest moment of each spot, a median "
+        "what was there most of the time.",
+        "Think before the first frame which of them tells what you want to tell.",
+        f"Try --blend {usual}, and compare.",
+    )
+
+
+def _kind(blend: str) -> str:
+    """Return the best known of the blends that tell the same."""
+    return {"sum": "mean", "trimmed": "mean", "max": "lighten"}.get(blend, blend)
 
 
 def praise_of(burst: BurstReview, result: ResultReview) -> tuple[str, ...]:

@@ -23,8 +23,9 @@ SIDE, MARGIN = 48, 8
 WHOLE = SIDE + 2 * MARGIN
 # squares at most, spread evenly: some 500,000 pixels, which tell a noise to half a percent
 MOST_SQUARES = 240
-# share of the frames in which a spot may be covered and still counts as still
-STILL = 1e-3
+# how often a square may be covered and still count as still: as a mean over it, and anywhere in
+# it; noise and compression cover a few pixels in some frames
+STILL, STILL_ANYWHERE = 0.003, 0.1
 
 
 def cover_of_result(
@@ -62,14 +63,13 @@ def still_squares(cover: ShareArray, scale: int, size: tuple[int, int]) -> list[
     if width < WHOLE or height < WHOLE:
         return []
     step = max(SIDE, round((width * height / MOST_SQUARES) ** 0.5))
-    # what moved a little beyond what was seen to move shall not count as still
-    busy = np.asarray(cv2.dilate(cover, np.ones((3, 3), np.uint8)))
     found = []
     for y in range((height - WHOLE) % step // 2, height - WHOLE + 1, step):
         for x in range((width - WHOLE) % step // 2, width - WHOLE + 1, step):
             rows = slice(y // scale, (y + WHOLE - 1) // scale + 1)
             columns = slice(x // scale, (x + WHOLE - 1) // scale + 1)
-            if float(busy[rows, columns].max(initial=0.0)) <= STILL:
+            inside = cover[rows, columns]
+            if inside.mean() <= STILL and inside.max() <= STILL_ANYWHERE:
                 found.append((y, x))
     return found
 

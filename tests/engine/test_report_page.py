@@ -2,18 +2,19 @@
 
 import json
 import re
+from datetime import timedelta
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-import tifffile
+from PIL import Image
 
 import stacker
 from stacker.engine.progress import Silent
 from stacker.engine.review import review_shots
 from stacker.errors import OptionError, OutputError
-from tests.benchmarks.subjects import shoot
-from tests.bursts import write_jpegs
+from stacker.light.srgb import linear_to_srgb
+from tests.bursts import START, exif_block, write_jpegs, write_tiffs
 
 SIZE = (480, 320)
 NASTY = 'KP <b onload="x">&\'$title.jpg'
@@ -50,10 +51,15 @@ class Page(HTMLParser):
 
 @pytest.fixture(scope="module")
 def quay(tmp_path_factory):
-    """Eight frames from a tripod, one with a name that means harm."""
-    folder = shoot(tmp_path_factory.mktemp("quay") / "b", "quay", seed=2, size=(240, 160), frames=8)
-    paths = sorted(folder.glob("*.jpg"))
-    paths[0].rename(folder / NASTY)
+    """Eight frames from a tripod, a bright square that wanders, one name that means harm."""
+    folder = tmp_path_factory.mktemp("quay") / "b"
+    folder.mkdir()
+    for number, light in enumerate(noisy([0] * 8)):
+        light[200:240, 40 * number : 40 * number + 40] = 0.9
+        code = np.rint(linear_to_srgb(light) * 255).astype(np.uint8)
+        exif = exif_block(START + timedelta(seconds=2 * number), 0.5)
+        name = folder / (f"KP_{number:04d}.jpg" if number else NASTY)
+        Image.fromarray(code).save(name, quality=95, exif=exif)
     return folder
 
 
@@ -84,7 +90,7 @@ def test_the_page_is_whole_and_needs_nothing_else(page):
 def test_every_picture_has_words(page):
     parsed = Page(page)
     pictures, drawings = parsed.having("img"), parsed.having("svg")
-    assert len(pictures) > 8 and len(drawings) >= 4
+    assert len(pictures) > 10 and len(drawings) >= 4
     assert all(attrs["alt"] for attrs in pictures)
     assert all(attrs["aria-label"] and attrs["role"] == "img" for attrs in drawings)
 
@@ -109,8 +115,15 @@ def test_both_blends_and_the_frame_left_out_are_told(page):
     assert page.count('class="result"') == 2
 
 
+def test_what_moves_is_told_within_three_hundredths(page):
+    told = re.search(r"Map of the frame: ([\d.]+) % holds motion, ([\d.]+) % is empty", page)
+    # the square sweeps 320 x 40 px of 480 x 320; the frame left out is looked at too
+    assert float(told[1]) == pytest.approx(100 * 320 * 40 / (480 * 320), abs=3)
+    # the bare half, but for what was swept of it
+    assert float(told[2]) == pytest.approx(100 * (0.5 - 80 * 40 / (480 * 320)), abs=4)
+
+
 def test_a_tripod_burst_is_as_sharp_as_its_frames_and_has_the_noise_of_the_law(tmp_path):
-    # 16 bit: 8 bits' steps are as coarse as the noise
     folder = tmp_path / "b"
     write_noisy(folder, shifts=[0] * 9)
     shot = stacker.expose(stacker.open_burst(folder))
@@ -138,21 +151,24 @@ def test_a_shaken_burst_used_as_it_lies_is_soft_and_says_so(tmp_path):
     assert "--hold scene" not in held
 
 
-def write_noisy(folder, *, shifts, size=SIZE):
-    """Write 16-bit frames of a textured and a bare half, shifted to the right by whole pixels."""
-    from stacker.light.srgb import linear_to_srgb
-
-    folder.mkdir()
+def noisy(shifts, size=SIZE):
+    """Yield light of a textured and a bare half, shifted to the right by whole pixels."""
     rng = np.random.default_rng(6)
     width, height = size
     wide = np.full((height, width + 40, 3), 0.3)
     coarse = rng.uniform(0.1, 0.5, (height // 4, (width + 40) // 8, 1))
     wide[:, : (width + 40) // 2] = np.kron(coarse, np.ones((4, 4, 1)))[:, : (width + 40) // 2]
-    for number, shift in enumerate(shifts):
+    for shift in shifts:
         light = wide[:, 20 + shift : 20 + shift + width]
-        light = np.clip(light + 0.006 * rng.normal(size=light.shape), 0, 1)
-        code = np.rint(linear_to_srgb(light) * 65535).astype(np.uint16)
-        tifffile.imwrite(folder / f"KP_{number:04d}.tif", code, photometric="rgb")
+        yield np.clip(light + 0.006 * rng.normal(size=light.shape), 0, 1)
+
+
+def write_noisy(folder, *, shifts):
+    """Write such frames in 16 bits: 8 bits' steps would be as coarse as the noise."""
+    write_tiffs(
+        folder,
+        [np.rint(linear_to_srgb(light) * 65535).astype(np.uint16) for light in noisy(shifts)],
+    )
 
 
 def test_a_few_plain_frames_make_a_page_too(tmp_path):

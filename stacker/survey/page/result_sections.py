@@ -125,7 +125,7 @@ def _sharp(shown: ShownResult, sharpness: float | None) -> str:
         + _pair(shown.detail, "sharpest frame", "result", "the most detailed still square")
         + paragraph(
             f"They keep {100 * sharpness:.0f} % of the fine contrast of the sharpest frame, "
-            f"{shown.review.sharpest}, noise taken off. 100 % is as sharp."
+            f"{shown.review.sharpest}, noise taken off; 100 % means just as sharp."
         )
         + "</div>"
     )
@@ -135,7 +135,7 @@ def _grain(shown: ShownResult) -> str:
     gain, grain = shown.review.comparison.noise_gain, shown.grain
     if gain is None or grain is None:
         return paragraph(
-            "Nothing even keeps still in the result, so no noise can be told.", "quiet"
+            "No even part keeps still and is lit well, so no noise can be told.", "quiet"
         )
     return (
         "<div><h3>Grain</h3>"

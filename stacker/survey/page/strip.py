@@ -19,35 +19,31 @@ def frames_section(content: Content) -> str:
     report = content.results[0].review.report
     records = {record.number: record for record in content.burst.survey.frames}
     strip: list[str] = []
-    last = 0
     for frame in report["frames"]:
         number = frame["number"]
         if number not in content.thumbs:
             continue
-        skipped = number - last - 1 if last else 0
-        if skipped:
-            strip.append(f'<li class="skip">{skipped} more</li>\n')
-        last = number
         strip.append(_shown(content.thumbs[number], frame, records.get(number)))
     items = "".join(strip)
     out = [frame for frame in report["frames"] if not frame["used"]]
     return section(
         "The frames",
-        paragraph(_headline(report, len(out))),
+        paragraph(_headline(report, len(out), len(strip))),
         f'<ul class="strip">\n{items}</ul>\n' if items else "",
         _left_out(out, set(content.thumbs)),
         folded("All frames in figures", _table(report, records)),
     )
 
 
-def _headline(report: Mapping[str, Any], out: int) -> str:
+def _headline(report: Mapping[str, Any], out: int, shown: int) -> str:
     used = report["frames_used"]
     words = f"{used} frame{'s' if used != 1 else ''} made the picture"
     if out:
         words += f"; {out} {'were' if out > 1 else 'was'} left out"
     if report["motion_model"] not in ("identity", "still"):
         words += f"; they were brought to where {report['reference']} looked"
-    return f"{words}."
+    every = len(report["frames"])
+    return f"{words}." + (f" {shown} of {every} are shown." if shown < every else "")
 
 
 def _shown(thumb: bytes, frame: Mapping[str, Any], record: FrameRecord | None) -> str:

@@ -27,6 +27,7 @@ h1 { font-size: 1.7rem; line-height: 1.25; font-weight: 600; margin: 0 0 .3rem;
 h2 { font-size: 1.15rem; font-weight: 600; margin: 0 0 .7rem; }
 h3 { font-size: 1rem; font-weight: 600; margin: 0 0 .25rem; overflow-wrap: anywhere; }
 p { margin: 0 0 .7rem; max-width: 46rem; overflow-wrap: anywhere; }
+.result + .result { margin-top: 4.5rem; }
 .quiet, figcaption, dt { color: var(--quiet); }
 section { margin: 2.6rem 0 0; padding: 1.1rem 0 0; border-top: 1px solid var(--rule); }
 figure { margin: 0 0 1rem; }
@@ -62,7 +63,6 @@ ul { margin: 0; padding: 0; list-style: none; }
 .strip img { width: 100%; margin: 0 0 .2rem; }
 .strip .out img { opacity: .45; outline: 2px solid #ffb37d; outline-offset: -2px; }
 .strip .odd img { outline: 2px solid #ffb37d; outline-offset: -2px; }
-.strip .skip { align-self: center; text-align: center; }
 .bar { display: flex; height: 1.1rem; margin: .2rem 0 .5rem; background: var(--void); }
 .bar .motion, .key .motion { background: var(--accent); }
 .bar .detail, .key .detail { background: var(--line); }
