@@ -50,8 +50,9 @@ def composition_of(movers: Movers) -> Composition:
     On copies of about 320 pixels along the longer side: a rope against the sky may be too thin.
     """
     known = np.isfinite(movers.still)
-    known[:RIM_PX] = known[-RIM_PX:] = known[:, :RIM_PX] = known[:, -RIM_PX:] = False
-    known = cv2.erode(known.astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8)) > 0
+    rim = np.ones((2 * RIM_PX + 1, 2 * RIM_PX + 1), np.uint8)
+    inside = cv2.erode(known.astype(np.uint8), rim, borderType=cv2.BORDER_CONSTANT, borderValue=0.0)
+    known = np.asarray(inside > 0)
     still = np.nan_to_num(movers.still).astype(np.float32)
     touched = known & (movers.cover > 0)
     away = np.abs(still - cv2.GaussianBlur(still, (0, 0), DETAIL_PX))

@@ -173,7 +173,7 @@ def _with_fate(lesson: Lesson, finding: Finding, result: ResultReview) -> Lesson
     kept = [number for number in finding.frames if number in used]
     one = len(finding.frames) == 1
     if not kept:
-        fate = f"{'It was' if one else 'They were'} left out, so the picture did not suffer."
+        fate = f"{'It was' if one else 'They were'} left out of this picture."
         return replace(lesson, severity="note", now=fate)
     which = "It is" if one else "They are" if len(kept) == len(finding.frames) else "Some are"
     return replace(

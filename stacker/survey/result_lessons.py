@@ -23,6 +23,8 @@ SILK_FRAMES = 10
 # subjects whose trails show gaps; open shares from which the survey says nothing of gaps, and from
 # which nobody sees them
 TRAILS, DASHED, SEAMLESS = ("star-trails", "traffic", "light-painting"), 0.9, 0.99
+# subjects that live in an empty sky
+SKIES = ("star-trails", "fireworks")
 # drift of the light in stops that counts as steady; share of the time that counts as unbroken
 STEADY, UNBROKEN = 0.15, 0.9
 MOST_PRAISE = 5
@@ -204,7 +206,7 @@ def _filling(burst: BurstReview) -> Lesson | None:
             "frame.",
             "Come nearer to what moves, or give it more time to cross the frame.",
         )
-    if shares.empty > MOSTLY_EMPTY:
+    if shares.empty > MOSTLY_EMPTY and _subject(burst) not in SKIES:
         return Lesson(
             "mostly-empty",
             "note",
@@ -220,6 +222,9 @@ def _other_blend(burst: BurstReview, result: ResultReview) -> Lesson | None:
     """Return a word about the blend where the burst is clearly of something else."""
     subject, options = burst.survey.measured["subject"], burst.survey.options
     if subject is None or subject["confidence"] != "clearly" or subject["name"] == "still":
+        return None
+    if result.report["hold"] in ("sky", "subject"):
+        # points of stars and pans are means on purpose
         return None
     usual = options[options.index("--blend") + 1] if "--blend" in options else "mean"
     if _kind(usual) == _kind(result.blend):
@@ -277,13 +282,13 @@ def _praise_of_time(burst: BurstReview, result: ResultReview) -> tuple[str, ...]
         and not any(finding.code == "light-jumps" for finding in survey.findings)
     )
     gaps = [gap for gap in result.report["gaps"] if (gap["seconds"] or 0) > 0]
-    share = survey.rhythm.open_share
+    share, gaps_between = survey.rhythm.open_share, len(result.report["gaps"]) > 0
     return (
         "The light is steady from the first frame to the last." if steady else "",
         "Hardly anything is burnt out." if result.tones.burnt < SOME_BURNT / 2 else "",
         "Every gap between frames was bridged." if gaps and not result.open_gaps else "",
         f"The shutter was open for {spoken_share(share)} of the time."
-        if share is not None and share >= UNBROKEN
+        if share is not None and share >= UNBROKEN and gaps_between
         else "",
     )
 

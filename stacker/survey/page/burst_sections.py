@@ -25,6 +25,8 @@ def stand_section(content: Content) -> str:
     survey = content.burst.survey
     placed = [record.place for record in survey.frames if record.place is not None]
     title = "How still the camera stood"
+    if len(survey.frames) < 2:
+        return ""
     if survey.stand == "unknown" or len(placed) < 2:
         return section(
             title,

@@ -86,7 +86,8 @@ def _result(content: Content, shown: ShownResult, *, alone: bool) -> str:
 def _lead(content: Content) -> str:
     """Return the burst in one sentence."""
     rhythm, survey = content.burst.survey.rhythm, content.burst.survey
-    words = [f"From {len(survey.frames)} frames of {survey.size[0]} x {survey.size[1]} px"]
+    count, (width, height) = len(survey.frames), survey.size
+    words = [f"From {count} frame{'s' if count != 1 else ''} of {width} x {height} px"]
     if rhythm.shutter_s is not None:
         words.append(f"{spoken(rhythm.shutter_s)} each")
     if rhythm.interval_s is not None:

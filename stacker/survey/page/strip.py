@@ -60,7 +60,8 @@ def _shown(thumb: bytes, frame: Mapping[str, Any], record: FrameRecord | None) -
 def _fate(frame: Mapping[str, Any], record: FrameRecord | None) -> str:
     """Return in a few words what is odd about a frame; "" for nothing."""
     if not frame["used"]:
-        return f"left out, {frame['why']}"
+        why = str(frame["why"])
+        return why if why.startswith("left out") else f"left out, {why}"
     if record is not None and not record.good:
         return f"used, though {record.verdict}"
     return ""
@@ -69,7 +70,7 @@ def _fate(frame: Mapping[str, Any], record: FrameRecord | None) -> str:
 def _left_out(out: list[Mapping[str, Any]], shown: set[int]) -> str:
     """Return those that were left out and are not in the strip, as when they cannot be read."""
     hidden = [frame for frame in out if frame["number"] not in shown]
-    return listed(text(f"{f['name']} was left out: {f['why']}.") for f in hidden[:20])
+    return listed(text(f"{f['name']}: {_fate(f, None)}.") for f in hidden[:20])
 
 
 def _table(report: Mapping[str, Any], records: Mapping[int, FrameRecord]) -> str:

@@ -88,6 +88,7 @@ footer { margin-top: 3rem; color: var(--quiet); font-size: .85rem; }
   section { margin-top: 1.4rem; }
   figure, .lessons > li, .strip li, .pair, tr { break-inside: avoid; }
   h2, h3 { break-after: avoid; }
+  details:not([open]) { display: none; }
   .mat img { max-height: 150mm; }
   .row { grid-template-columns: 1fr 1fr; }
   .strip { grid-template-columns: repeat(8, 1fr); }
