@@ -76,12 +76,12 @@ def compare_detail(result: PatchArray, frames: Sequence[PatchArray]) -> Comparis
     """
     if len(frames) < 2 or len(result) < FEWEST:
         return Comparison()
-    stack = np.stack(frames).astype(np.float64)
+    stack = np.stack(frames)
     good = np.flatnonzero(_usable(result, frames))
     if len(good) < FEWEST:
         return Comparison()
     of_result, of_frames = fine(result[good]), fine(stack[:, good])
-    level = stack[:, good].mean(axis=(0, 2, 3))
+    level = stack[:, good].mean(axis=(0, 2, 3), dtype=np.float64)
     half = len(frames) >= FEWEST_FRAMES
     chosen_by, told_by = (of_frames[::2], of_frames[1::2]) if half else (of_frames, of_frames)
     textures = _shared(chosen_by)

@@ -42,14 +42,14 @@ def stand_section(content: Content) -> str:
         if held
         else "The frames were used as they lay."
     )
+    odd = "" if all(record.good for record in survey.frames) else " Orange: frames with a fault."
     return section(
         title,
         paragraph(f"The view wandered by up to {most:.3g} px. {became}"),
         figure(
             way_plot(survey),
-            "Left: where the middle of each frame lies in the leading one, in pixels of the full "
-            "size. Right: how far off it is, over time. Crosses and upright lines in the accent "
-            "colour are frames with a fault.",
+            "Left: where the middle of each frame lies, against the one in the ring, in pixels of "
+            f"the full size. Right: how far off it is, over time.{odd}",
         ),
     )
 
