@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -76,6 +76,7 @@ __all__ = [
     "plan",
     "render_scene",
     "save",
+    "save_report",
     "save_rungs",
     "save_sheet",
     "survey",
@@ -123,6 +124,36 @@ def expose_several(
     from stacker.engine import Settings, expose_burst
 
     return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)
+
+
+def save_report(
+    shot: Shot | Sequence[Shot],
+    target: str | Path,
+    *,
+    report: Mapping[str, Any] | None = None,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+) -> None:
+    """Write what was found and done: as JSON, or as a page where ``target`` ends in .html.
+
+    Parameters
+    ----------
+    shot : an exposure, or several of one burst.
+    report : what ``save`` returned for a single exposure, so that the file's name and tone are
+        told too; that of the exposure if None.
+    overwrite : replace a file that is there; never one of the sources.
+    progress : told about every frame that the page looks at.
+
+    Raises
+    ------
+    StackerError
+        The file cannot be written there, or a page needs the plotting library.
+    """
+    from stacker.engine import write_report
+
+    shots = [shot] if not isinstance(shot, Sequence) else list(shot)
+    reports = None if report is None else [report]
+    write_report(shots, target, reports=reports, overwrite=overwrite, progress=progress)
 
 
 def survey(

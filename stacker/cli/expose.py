@@ -159,7 +159,8 @@ class Beside:
         self, targets: dict[str, Path], *, overwrite: bool, sources: Collection[Path] = ()
     ) -> None:
         """Refuse names under which nothing can be written, or that are used twice."""
-        from stacker.finish import check_grey, check_place
+        from stacker.engine.report_file import check_report
+        from stacker.finish import check_grey
 
         taken = dict.fromkeys((target.resolve() for target in targets.values()), "the picture")
         maps = self.maps(tuple(targets))
@@ -167,7 +168,7 @@ class Beside:
             check_grey(target, overwrite=overwrite, sources=sources)
             _check_name("--bridge-map", target, taken)
         if self.report is not None:
-            check_place(self.report, overwrite=overwrite, sources=sources)
+            check_report(self.report, overwrite=overwrite, sources=sources)
             taken |= dict.fromkeys((target.resolve() for target in maps.values()), "the map")
             _check_name("--report", self.report, taken)
 
@@ -185,7 +186,7 @@ def _expose(
 ) -> None:
     from stacker.blend import find_blend
     from stacker.burst import open_burst
-    from stacker.engine import expose_burst, save, save_report
+    from stacker.engine import expose_burst, save, write_report
     from stacker.finish import Tone, check_place, check_target, depth_of, save_grey, space_named
 
     for name in settings.blends:
@@ -228,9 +229,14 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
-    if beside.report is not None:
-        whole = reports[0] if len(reports) == 1 else reports
-        save_report(whole, beside.report, overwrite=overwrite, sources=burst_and_masters)
+        if beside.report is not None:
+            write_report(
+                tuple(shots.values()),
+                beside.report,
+                reports=reports,
+                overwrite=overwrite,
+                progress=progress,
+            )
     if "sum" in shots and finishing["exposure_ev"] >= 0 and not finishing["shoulder"]:
         note("a sum is soon beyond white: --shoulder or --exposure -3 keep its shades", quiet=quiet)
     chosen = settings.reference is not None or settings.crop is not None

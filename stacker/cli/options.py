@@ -299,7 +299,8 @@ Strict = Annotated[
 Report = Annotated[
     Path | None,
     typer.Option(
-        help="Write everything that was found and done as JSON.",
+        help="Write everything that was found and done: as JSON, or with .html as a page to look "
+        "at, with a critique.",
         metavar="FILE",
         rich_help_panel=LEAVING,
     ),

@@ -6,6 +6,7 @@ from stacker.engine.film import FilmChoice, film_burst
 from stacker.engine.ladder import Ladder, Rung, ladder_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
+from stacker.engine.report_file import write_report
 from stacker.engine.save import save, save_report
 from stacker.engine.settings import Settings
 from stacker.engine.sheet import save_rungs, save_sheet
@@ -28,4 +29,5 @@ __all__ = [
     "save_report",
     "save_rungs",
     "save_sheet",
+    "write_report",
 ]

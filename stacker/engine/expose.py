@@ -57,7 +57,7 @@ def expose_burst(
     progress = progress or Silent()
     outcomes = known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress)
-    burst = prepared.burst
+    opened, burst = burst, prepared.burst
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
     check_memory = partial(_check_memory, prepared, weights, settings)
     holding = hold(burst, good, settings, progress, check_memory)
@@ -113,6 +113,7 @@ def expose_burst(
             brightest=blend.brightest(without),
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
+            burst=opened,
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(
                 prepared,

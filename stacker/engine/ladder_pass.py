@@ -156,6 +156,7 @@ class LadderPass:
         span = range(ready.span.start, end + 1)
         known = {**ready.outcomes, **outcomes}
         return Shot(
+            burst=burst,
             pieces=[piece for _, piece in sorted(self.pieces[end].items())],
             columns=holding.region.columns,
             size=holding.region.size,

@@ -12,6 +12,7 @@ import numpy as np
 
 from stacker.blend import Finishing
 from stacker.bridge import Confidence
+from stacker.burst import Burst
 from stacker.engine.laid import BridgedPiece
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
@@ -33,6 +34,7 @@ class Shot:
     brightest : the greatest light that the blend can give.
     open_s : the open time that was built, in seconds; None if no clock told.
     exif : the Exif block of the first frame.
+    burst : the frames as they were opened, for whoever wants to look at them again.
     sources : the files it was made from.
     report : everything that was found and done, ready for JSON.
     """
@@ -44,6 +46,7 @@ class Shot:
     brightest: float
     open_s: float | None
     exif: bytes | None
+    burst: Burst
     sources: frozenset[Path]
     report: dict[str, Any]
 

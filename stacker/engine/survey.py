@@ -79,7 +79,12 @@ class _Facts:
 
 
 def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Survey:
-    """Return what is in a burst.
+    """Return what is in a burst; parameters and errors are those of ``see_burst``."""
+    return conclude(see_burst(burst, settings, progress=progress))
+
+
+def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Seen:
+    """Return everything that a survey measures of a burst.
 
     Parameters
     ----------
@@ -108,12 +113,12 @@ def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None 
             readable = [place for place in places if place not in copies.bad]
             if not readable:
                 raise _nothing_readable(burst, span, copies.bad)
-            return _surveyed(burst, span, readable, copies, facts, workers, progress)
+            return _seen(burst, span, readable, copies, facts, workers, progress)
     finally:
         cv2.setNumThreads(threads)
 
 
-def _surveyed(
+def _seen(
     burst: Burst,
     span: range,
     readable: Sequence[int],
@@ -121,8 +126,8 @@ def _surveyed(
     facts: _Facts,
     workers: int,
     progress: Progress,
-) -> Survey:
-    """Return the survey once every frame has been read."""
+) -> Seen:
+    """Return what was measured once every frame has been read."""
 
     def source(index: int) -> LightArray:
         return copies(readable[index])
@@ -152,23 +157,21 @@ def _surveyed(
         weights=burst.encoding.space.luminance_weights,
     )
     progress.advance()
-    return conclude(
-        Seen(
-            program=PROGRAM,
-            size=burst.size,
-            records=records,
-            looked_at=tuple(place - span.start for place in readable),
-            rhythm=rhythm,
-            settings=tuple(asdict(read_settings(burst.frames[place].exif)) for place in span),
-            warnings=burst.warnings,
-            stills=len(burst.runs(span)) == len(span),
-            motion=motion,
-            why_not_held=why_not,
-            stand=stand,
-            light=light,
-            analysis=analysis,
-            noise=facts.noise() if stand == "tripod" else None,
-        )
+    return Seen(
+        program=PROGRAM,
+        size=burst.size,
+        records=records,
+        looked_at=tuple(place - span.start for place in readable),
+        rhythm=rhythm,
+        settings=tuple(asdict(read_settings(burst.frames[place].exif)) for place in span),
+        warnings=burst.warnings,
+        stills=len(burst.runs(span)) == len(span),
+        motion=motion,
+        why_not_held=why_not,
+        stand=stand,
+        light=light,
+        analysis=analysis,
+        noise=facts.noise() if stand == "tripod" else None,
     )
 
 

@@ -13,6 +13,8 @@ from stacker.register import BurstMotion
 from stacker.register.geometry import is_identity, to_reduced
 
 Source = Callable[[int], LightArray]
+# light of a cell from which on it is burnt out
+BURNT_OUT = 0.995
 RootArray = npt.NDArray[np.float32]
 
 
@@ -72,6 +74,8 @@ def roots_of(
             outside = cv2.dilate(outside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
             outside &= _reaches_border(outside)
         root = np.sqrt(np.maximum(small, 0) * np.float32(2.0 ** -stops[number]))
+        # what is burnt out is as bright as it can be in every frame, however much light fell
+        root[small >= BURNT_OUT] = 1.0
         root[outside] = np.nan
         roots.append(root.astype(np.float32))
     return np.stack(roots), factor

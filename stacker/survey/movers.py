@@ -53,6 +53,7 @@ class Movers:
     still : float32 (h, w), the root of the luminance of what stands still.
     noise : standard deviation of the copies' noise, root of light.
     of_frame : float64 (M,), the share of each frame that is covered.
+    scale : full-size pixels of one pixel of these maps.
     """
 
     moving: float
@@ -64,6 +65,7 @@ class Movers:
     still: RootArray
     noise: float
     of_frame: npt.NDArray[np.float64]
+    scale: float
 
 
 def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool) -> Movers | None:
@@ -114,6 +116,7 @@ def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool
         still=still,
         noise=noise,
         of_frame=of_frame,
+        scale=scale,
     )
 
 

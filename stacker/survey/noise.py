@@ -107,7 +107,7 @@ def measure_noise(pairs: Sequence[tuple[PatchArray, PatchArray]]) -> Noise | Non
         weights.append(float(inside.sum()))
     if not levels:
         return None
-    shot, read = _line(np.array(levels), np.array(found), np.array(weights))
+    shot, read = fit_noise_line(np.array(levels), np.array(found), np.array(weights))
     nearest = min(max(level / MID_GREY, MID_GREY / level) for level in levels)
     return Noise((shot * MID_GREY + read) ** 0.5, shot, read, nearest > NEAR_GREY)
 
@@ -130,7 +130,9 @@ def _blocks(pair: tuple[PatchArray, PatchArray]) -> tuple[FloatArray, FloatArray
     return mean[inside], variance[inside]
 
 
-def _line(levels: FloatArray, variances: FloatArray, weights: FloatArray) -> tuple[float, float]:
+def fit_noise_line(
+    levels: FloatArray, variances: FloatArray, weights: FloatArray
+) -> tuple[float, float]:
     """Return slope and offset, both at least 0, of a line through variances.
 
     The error of a variance grows with it, so relative errors count.

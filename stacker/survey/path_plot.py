@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,23 @@ LEAST_VIEW_PX = 1.0
 TYPES = ("svg", "png")
 
 
+def require_drawing(option: str) -> None:
+    """Return if there is a library to draw with.
+
+    Raises
+    ------
+    OptionError
+        There is none; ``option`` is what asked for it.
+    """
+    if importlib.util.find_spec("matplotlib") is None:
+        raise OptionError(
+            option,
+            "drawing needs the library matplotlib, which is not there",
+            remedy="install it with pip install matplotlib",
+            code="option-no-library",
+        )
+
+
 def draw_path(survey: Survey, kind: str) -> bytes:
     """Return the plot as a file of a kind, "svg" or "png", with a clear background.
 
@@ -28,27 +46,21 @@ def draw_path(survey: Survey, kind: str) -> bytes:
     OptionError
         The plotting library is not there.
     """
-    try:
-        from matplotlib import rc_context
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise OptionError(
-            "--path",
-            "drawing needs the library matplotlib, which is not there",
-            remedy="install it with pip install matplotlib",
-            code="option-no-library",
-        ) from error
+    require_drawing("--path")
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
     placed = [record for record in survey.frames if record.place is not None]
     # the same survey gives the same file: no date, no random names
     with rc_context({"svg.hashsalt": "stacker", "svg.fonttype": "none"}):
         figure = Figure(SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)
         way, over_time = figure.subplots(2, 1, height_ratios=[3, 1])
-        _draw_way(way, placed, survey.reference)
-        _draw_over_time(over_time, placed, survey)
+        draw_way(way, placed, survey.reference)
+        draw_over_time(over_time, placed, survey)
         for axes in (way, over_time):
-            _in_ink(axes)
+            in_ink(axes)
         file = io.BytesIO()
         figure.savefig(
             file,
@@ -60,7 +72,7 @@ def draw_path(survey: Survey, kind: str) -> bytes:
     return file.getvalue()
 
 
-def _draw_way(axes: Any, placed: Sequence[FrameRecord], reference: int | None) -> None:
+def draw_way(axes: Any, placed: Sequence[FrameRecord], reference: int | None) -> None:
     """Draw the way of the centre, y down as in the picture, alike in both directions."""
     places = [record.place for record in placed if record.place is not None]
     x, y = [place.x_px for place in places], [place.y_px for place in places]
@@ -87,7 +99,8 @@ def _draw_way(axes: Any, placed: Sequence[FrameRecord], reference: int | None) -
     axes.set_title(f"Where the centre of each frame lies in frame {reference}")
 
 
-def _draw_over_time(axes: Any, placed: Sequence[FrameRecord], survey: Survey) -> None:
+def draw_over_time(axes: Any, placed: Sequence[FrameRecord], survey: Survey) -> None:
+    """Draw how far each frame looked from the reference, over time; odd frames are marked."""
     times = [record.start_s for record in placed]
     shake = [record.place.shake_px for record in placed if record.place is not None]
     axes.plot(times, shake, color=BLUE, marker=".", markersize=4, linewidth=1)
@@ -101,7 +114,8 @@ def _draw_over_time(axes: Any, placed: Sequence[FrameRecord], survey: Survey) ->
         axes.set_title("Orange: frames with a fault", fontsize="small")
 
 
-def _in_ink(axes: Any) -> None:
+def in_ink(axes: Any) -> None:
+    """Draw all lines and words of a plot in a grey that reads on white and on black."""
     axes.grid(color=INK, alpha=0.25, linewidth=0.5)
     axes.tick_params(colors=INK)
     for part in (axes.title, axes.xaxis.label, axes.yaxis.label):

@@ -406,3 +406,17 @@ class TestOddSurroundings:
     def test_scenes_that_cannot_be(self, tmp_path, words):
         assert_refused(run("scene", "road", tmp_path / "road", *words), str(words[0]))
         assert not (tmp_path / "road").exists()
+
+
+class TestReportAsAPage:
+    def test_the_suffix_makes_it_a_page(self, burst, out):
+        result = run("expose", burst, "-o", out / "a.jpg", "--report", out / "a.html", "--quiet")
+        assert result.returncode == 0, result.stderr
+        assert (out / "a.html").read_text().startswith("<!doctype html>")
+
+    def test_it_is_refused_before_the_work_begins(self, burst, out):
+        (out / "a.html").write_text("mine")
+        result = run("expose", burst, "-o", out / "a.jpg", "--report", out / "a.html")
+        assert_refused(result, "a.html", "exists already")
+        assert (out / "a.html").read_text() == "mine"
+        assert not (out / "a.jpg").exists()

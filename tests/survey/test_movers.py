@@ -5,6 +5,7 @@ import pytest
 
 from stacker.scenes.render import BurstPlan
 from stacker.scenes.stage import build_scene
+from stacker.survey.held import roots_of
 from stacker.survey.movers import LEAST_SEEN, chosen_frames, find_movers
 
 WEIGHTS = np.array([0.2126, 0.7152, 0.0722], np.float32)
@@ -65,6 +66,17 @@ def test_the_share_that_moves_on_the_quay_is_known_within_three_hundredths():
 
 def test_four_frames_tell_nothing():
     assert find_movers(still(np.random.default_rng(1), 4), 1.0, resampled=False) is None
+
+
+def test_burnt_out_sky_does_not_move_when_the_exposure_drifts():
+    light = np.ones((40, 60, 3), np.float32)
+    light[20:] = 0.25
+    stops = np.array([0.0, 0.1])
+    frames = [light, np.minimum(light * np.float32(2**0.1), 1)]
+    roots, _ = roots_of(frames.__getitem__, [0, 1], stops, 60)
+    assert np.array_equal(roots[0, :20], roots[1, :20])
+    # below white the drift is taken out
+    assert roots[1, 20:] == pytest.approx(0.5, abs=1e-6)
 
 
 def test_frames_are_chosen_evenly():
