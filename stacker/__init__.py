@@ -2,7 +2,7 @@
 
 >>> import stacker
 >>> burst = stacker.open_burst("frames/")            # doctest: +SKIP
->>> shot = stacker.expose(burst, blend="lighten")    # doctest: +SKIP
+>>> shot = stacker.expose(burst, subject="traffic")  # doctest: +SKIP
 >>> stacker.save(shot, "trails.tif")                 # doctest: +SKIP
 """
 
@@ -96,13 +96,21 @@ def __getattr__(name: str) -> Any:
 
 
 def expose(
-    burst: Burst, *, blend: str = "mean", progress: Progress | None = None, **settings: Any
+    burst: Burst,
+    *,
+    subject: str | None = None,
+    blend: str | None = None,
+    progress: Progress | None = None,
+    **settings: Any,
 ) -> Shot:
     """Return one long exposure made from a burst.
 
     Parameters
     ----------
-    blend : how the frames add up, such as ``"mean"``, ``"lighten"`` or ``"median"``.
+    subject : what the burst is of, such as ``"water"`` or ``"star-trails"``: it chooses the blend
+        and other settings that are not given.
+    blend : how the frames add up, such as ``"mean"``, ``"lighten"`` or ``"median"``; the
+        subject's own if None, ``"mean"`` without a subject.
     progress : told about every frame.
     settings : anything else in ``Settings``, such as ``first=3`` or ``on_bad="skip"``.
 
@@ -111,19 +119,32 @@ def expose(
     StackerError
         The settings or the burst do not allow it; the text says what to do.
     """
-    return expose_several(burst, blends=[blend], progress=progress, **settings)[blend]
+    if blend is not None:
+        settings["blends"] = (blend,)
+    return next(iter(_exposed(burst, subject, progress, settings).values()))
 
 
 def expose_several(
-    burst: Burst, *, blends: Sequence[str], progress: Progress | None = None, **settings: Any
+    burst: Burst,
+    *,
+    blends: Sequence[str],
+    subject: str | None = None,
+    progress: Progress | None = None,
+    **settings: Any,
 ) -> dict[str, Shot]:
     """Return long exposures by the name of their blend, all made in one pass over the files.
 
     Parameters and errors are those of ``expose``.
     """
-    from stacker.engine import Settings, expose_burst
+    return _exposed(burst, subject, progress, {**settings, "blends": tuple(blends)})
 
-    return expose_burst(burst, Settings(blends=tuple(blends), **settings), progress=progress)
+
+def _exposed(
+    burst: Burst, subject: str | None, progress: Progress | None, given: dict[str, Any]
+) -> dict[str, Shot]:
+    from stacker.engine import expose_burst, settings_for
+
+    return expose_burst(burst, settings_for(subject, given), progress=progress)
 
 
 def save_report(

@@ -17,13 +17,15 @@ MAY_IMPORT = {
     "errors": set(),
     # how times and amounts are said, wherever that is
     "wording": set(),
+    # the names of the subjects, which plans and exposures share
+    "subjects": {"errors"},
     "light": {"errors"},
     "burst": {"errors", "light"},
     "register": {"errors", "light"},
     "blend": {"errors", "light"},
     "bridge": {"errors", "light", "register"},
     "finish": {"errors", "light"},
-    "plan": {"errors", "light", "wording"},
+    "plan": {"errors", "light", "subjects", "wording"},
     "scenes": {"errors", "light"},
     # the page of a report says times as plans and commands do
     "survey": {"errors", "light", "register", "wording"},
@@ -36,6 +38,7 @@ MAY_IMPORT = {
         "blend",
         "bridge",
         "finish",
+        "subjects",
         "survey",
         "version",
     },
@@ -49,6 +52,7 @@ MAY_IMPORT = {
         "finish",
         "plan",
         "scenes",
+        "subjects",
         "survey",
         "demo",
         "wording",
@@ -152,6 +156,17 @@ def test_the_benchmark_runs():
     assert result.returncode == 0, result.stderr
     for word in ("decode only", "lighten", "median", "1920 x 1080"):
         assert word in result.stdout
+
+
+def test_the_benchmark_of_subjects_runs():
+    result = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.subject_pictures", "--small"],
+        capture_output=True,
+        text=True,
+        cwd=PACKAGE.parent,
+    )
+    assert result.returncode == 0, result.stderr
+    assert result.stdout.splitlines()[1].startswith("crowd")
 
 
 def test_the_benchmark_of_registration_runs():

@@ -9,12 +9,14 @@ from stacker.blend.brightest import Max
 from stacker.blend.extremes import Darken
 from stacker.blend.light_sum import Mean, Sum
 from stacker.blend.lighten import Lighten
+from stacker.blend.lights import Lights
 from stacker.blend.median import Median
 from stacker.blend.trimmed import Trimmed
 from stacker.errors import OptionError
 
 BLENDS: dict[str, Blend] = {
-    blend.name: blend for blend in (Mean(), Lighten(), Max(), Median(), Darken(), Sum(), Trimmed())
+    blend.name: blend
+    for blend in (Mean(), Lighten(), Lights(), Max(), Median(), Darken(), Sum(), Trimmed())
 }
 
 

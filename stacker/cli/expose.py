@@ -2,39 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import typer
+
 from stacker.cli import night, options
+from stacker.cli.beside import Beside, targets_of
+from stacker.cli.subject import Subject, said
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import (
     blend_names,
+    count_or_auto,
     frame_numbers,
     memory_size,
     numbers,
     one_or_two,
     spoken,
 )
-from stacker.errors import OptionError
 
 if TYPE_CHECKING:
     from stacker.engine import BalanceChoice, Settings, Shot
 
 
 def expose(
+    context: typer.Context,
     burst: options.Burst,
     output: options.Output,
     first: options.First = None,
     last: options.Last = None,
     shutter: options.Shutter = None,
     without: options.Without = None,
+    keep_bursts: options.KeepBursts = None,
     on_bad: options.OnBad = "stop",
     hold: options.Hold = None,
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
+    subject: Subject = None,
     blend: options.Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     ramp_in: options.RampIn = 0.0,
     ramp_out: options.RampOut = 0.0,
@@ -63,6 +68,7 @@ def expose(
     strict: options.Strict = False,
     report: options.Report = None,
     bridge_map: options.BridgeMap = None,
+    doubt_map: options.DoubtMap = None,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
     memory: options.Memory = None,
@@ -73,7 +79,7 @@ def expose(
 
     Water like silk:  stacker expose frames/ -o water.tif
 
-    Trails of light:  stacker expose frames/ --blend lighten -o trails.tif
+    Trails of light:  stacker expose frames/ --for traffic -o trails.tif
 
     An empty square:  stacker expose "IMG_*.JPG" --blend median -o square.jpg
 
@@ -81,35 +87,40 @@ def expose(
     """
     with telling_errors():
         from stacker.engine.balance import BalanceChoice
-        from stacker.engine.settings import Settings
+        from stacker.engine.choosing import settings_for
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            shutter_s=shutter,
-            ramp_in_s=ramp_in,
-            ramp_out_s=ramp_out,
-            weights=numbers("--weights", weights) if weights is not None else None,
-            floor=floor,  # type: ignore[arg-type]  # checked by the settings themselves
-            bridge=bridge,
-            tail_s=tail,
-            tail_to=tail_to,  # type: ignore[arg-type]  # checked by the settings themselves
-            trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        choices = {
+            "blends": blend_names(blend),
+            "hold": hold,
+            "reference": reference,
+            "box": numbers("--box", box) if box is not None else None,
+            "crop": crop,
+            "first": first,
+            "last": last,
+            "without": frame_numbers("--without", without) if without is not None else (),
+            "shutter_s": shutter,
+            "ramp_in_s": ramp_in,
+            "ramp_out_s": ramp_out,
+            "weights": numbers("--weights", weights) if weights is not None else None,
+            "floor": floor,
+            "bridge": bridge,
+            "tail_s": tail,
+            "tail_to": tail_to,
+            "trim": one_or_two("--trim", trim) if trim is not None else None,
+            "darks": tuple(dark),
+            "flats": tuple(flat),
+            "biases": tuple(bias),
+            "hot_pixels": hot_pixels,
+            "even": even,
+            "on_bad": on_bad,
+            "keep_bursts": count_or_auto(keep_bursts),
+            "memory": memory_size(memory),
+            "workers": workers,
+        }
+        given = said(context, choices)
+        if doubt_map is not None:
+            given["doubts"] = True
+        settings = settings_for(subject, given)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
         if (tail is not None or floor != "plain") and "lighten" not in settings.blends:
@@ -134,43 +145,14 @@ def expose(
             "highlights": highlights,
             "half": half,
         }
-        if bridge_map is not None and not bridge:
+        if bridge_map is not None and not settings.bridge:
             note("--bridge-map counts only with --bridge", quiet=quiet)
             bridge_map = None
-        beside = Beside(report, bridge_map)
+        if doubt_map is not None and "median" not in settings.blends:
+            note("--doubt-map counts only with --blend median", quiet=quiet)
+            doubt_map = None
+        beside = Beside(report, bridge_map, doubt_map)
         _expose(burst, output, settings, balance, finishing, opening, beside, quiet=quiet)
-
-
-@dataclass(frozen=True)
-class Beside:
-    """Files that are written beside the picture, where asked for."""
-
-    report: Path | None
-    bridge_map: Path | None
-
-    def maps(self, blends: tuple[str, ...]) -> dict[str, Path]:
-        """Return where the map of each blend's bridge goes."""
-        from stacker.engine.settings import BRIDGED_BLENDS
-
-        bridged = tuple(name for name in blends if name in BRIDGED_BLENDS)
-        return _targets(self.bridge_map, bridged) if self.bridge_map is not None else {}
-
-    def check(
-        self, targets: dict[str, Path], *, overwrite: bool, sources: Collection[Path] = ()
-    ) -> None:
-        """Refuse names under which nothing can be written, or that are used twice."""
-        from stacker.engine.report_file import check_report
-        from stacker.finish import check_grey
-
-        taken = dict.fromkeys((target.resolve() for target in targets.values()), "the picture")
-        maps = self.maps(tuple(targets))
-        for target in maps.values():
-            check_grey(target, overwrite=overwrite, sources=sources)
-            _check_name("--bridge-map", target, taken)
-        if self.report is not None:
-            check_report(self.report, overwrite=overwrite, sources=sources)
-            taken |= dict.fromkeys((target.resolve() for target in maps.values()), "the map")
-            _check_name("--report", self.report, taken)
 
 
 def _expose(
@@ -194,7 +176,7 @@ def _expose(
     Tone(exposure_ev=finishing["exposure_ev"])
     if finishing["space"] is not None:
         space_named(finishing["space"])
-    targets = _targets(output, settings.blends)
+    targets = targets_of(output, settings.blends)
     overwrite = finishing["overwrite"]
     for target in targets.values():
         depth_of(target, finishing["depth"])
@@ -229,6 +211,13 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        if beside.doubt_map is not None:
+            save_grey(
+                beside.doubt_map,
+                shots["median"].doubt_map(),
+                overwrite=overwrite,
+                sources=burst_and_masters,
+            )
         if beside.report is not None:
             write_report(
                 tuple(shots.values()),
@@ -258,20 +247,3 @@ def _summary(blend: str, target: Path, shot: Shot) -> str:
         if shot.report["elapsed_s"] and frames > 1:
             words += f" in all, over {spoken(shot.report['elapsed_s'])}"
     return f"{words}, {width} x {height} pixels"
-
-
-def _targets(output: Path, blends: tuple[str, ...]) -> dict[str, Path]:
-    """Return where each blend's picture goes: the name itself where there is only one."""
-    if len(blends) == 1:
-        return {blends[0]: output}
-    return {name: output.with_name(f"{output.stem}-{name}{output.suffix}") for name in blends}
-
-
-def _check_name(option: str, target: Path, taken: dict[Path, str]) -> None:
-    if target.resolve() in taken:
-        raise OptionError(
-            f"{option} {target}",
-            f"is the name of {taken[target.resolve()]} too",
-            remedy="choose another name",
-            code="option-value",
-        )

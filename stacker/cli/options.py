@@ -74,11 +74,20 @@ OnBad = Annotated[
 Blend = Annotated[
     list[str],
     typer.Option(
-        help="mean, lighten, max, median, darken, sum or trimmed. Several, with commas, are "
-        "made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
+        help="mean, lighten, lights, max, median, darken, sum or trimmed. Several, with commas, "
+        "are made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
         metavar="NAME",
         rich_help_panel=ADDING,
         autocompletion=blends_with,
+    ),
+]
+KeepBursts = Annotated[
+    str | None,
+    typer.Option(
+        help="Of fireworks: how many bursts make the picture, those that fill the sky with the "
+        "least that is burnt out; auto for as many as gain something.",
+        metavar="N|auto",
+        rich_help_panel=SPAN,
     ),
 ]
 RampIn = Annotated[
@@ -208,6 +217,15 @@ BridgeMap = Annotated[
     typer.Option(
         help="Write where the bridge put light, and how sure it is, as a grey picture: .png or "
         ".tif.",
+        metavar="FILE",
+        rich_help_panel=LEAVING,
+    ),
+]
+DoubtMap = Annotated[
+    Path | None,
+    typer.Option(
+        help="Of a median: write how many of the frames agree with it, as a grey picture: .png or "
+        ".tif. Dark is where somebody may be left.",
         metavar="FILE",
         rich_help_panel=LEAVING,
     ),

@@ -123,3 +123,8 @@ def one_or_two(option: str, text: str) -> tuple[float, float]:
             code="option-value",
         )
     return given[0], given[-1]
+
+
+def count_or_auto(text: str | None) -> int | str | None:
+    """Return a whole number as one, anything else as it was typed: the settings judge it."""
+    return int(text) if text is not None and text.isdecimal() else text

@@ -1,6 +1,7 @@
 """Runs the way of the data: settings, memory, workers, passes over the files, the report."""
 
 from stacker.engine.balance import BalanceChoice
+from stacker.engine.choosing import settings_for
 from stacker.engine.expose import expose_burst
 from stacker.engine.film import FilmChoice, film_burst
 from stacker.engine.ladder import Ladder, Rung, ladder_burst
@@ -29,5 +30,6 @@ __all__ = [
     "save_report",
     "save_rungs",
     "save_sheet",
+    "settings_for",
     "write_report",
 ]

@@ -14,8 +14,11 @@ from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
 from stacker.engine.bridging import Bridged, bridge_gaps
-from stacker.engine.hold import hold, hold_again
+from stacker.engine.doubts import doubts_of
+from stacker.engine.dusk import told_of_dusk
+from stacker.engine.hold import hold_again
 from stacker.engine.holding import Holding, resampled_intake
+from stacker.engine.keep_bursts import keep_bursts
 from stacker.engine.laid import BridgedPiece
 from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
 from stacker.engine.passes import (
@@ -32,6 +35,7 @@ from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
+from stacker.engine.subject_hold import hold_for_subject
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
@@ -55,12 +59,15 @@ def expose_burst(
     # what is wrong with the blends is told before anything is read
     _blends(settings, burst, weights)
     progress = progress or Silent()
+    kept = keep_bursts(burst, weights, settings, progress)
+    weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
-    prepared = prepare(burst, settings, weights, progress)
+    prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
+    prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
     opened, burst = burst, prepared.burst
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
     check_memory = partial(_check_memory, prepared, weights, settings)
-    holding = hold(burst, good, settings, progress, check_memory)
+    holding = hold_for_subject(burst, good, settings, progress, check_memory)
     outcomes |= holding.bad
     kept_out = outcomes.keys() | holding.refused.keys()
     while True:
@@ -104,6 +111,7 @@ def expose_burst(
     outcomes |= found
     bridged = bridge_gaps(burst, used, without.weights, blends, holding, settings, progress)
     plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
+    doubts = doubts_of(burst, used, holding, settings, progress)
     return {
         blend.name: Shot(
             pieces=_with_gaps(pieces[number], rows, blend, bridged, without, holding),
@@ -114,6 +122,7 @@ def expose_burst(
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
             burst=opened,
+            agreeing=doubts.agreeing if blend.name == "median" else None,
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(
                 prepared,
@@ -127,6 +136,7 @@ def expose_burst(
                 outcomes=outcomes,
                 plan=plan,
                 bridged=bridged,
+                doubts=doubts,
             ),
         )
         for number, blend in enumerate(blends)

@@ -15,6 +15,7 @@ from stacker.blend import Blend, find_blend
 from stacker.blend.sliding import window_row_bytes
 from stacker.burst import Burst
 from stacker.engine.bridging import Bridged
+from stacker.engine.doubts import Doubts
 from stacker.engine.film_pictures import (
     BuildUp,
     FilmMaker,
@@ -324,6 +325,7 @@ class _Film:
             outcomes=known,
             plan=self.plan,
             bridged=Bridged(),
+            doubts=Doubts(),
         )
         return {
             **report,

@@ -147,6 +147,10 @@ def _registered(
     if motion is None:
         return looked
     motion = without_bumped(motion)
+    used = sum(frame.used for frame in motion.frames)
+    # of two frames that differ nobody can say which is the odd one
+    if 2 * used <= len(readable):
+        return _instead(looked, f"only {used} of {len(readable)} frames can be held to one view")
     if motion.is_still:
         return _still(burst, readable, motion, settings, looked)
     return _moved(burst, readable, motion, registering, settings, looked)

@@ -30,6 +30,7 @@ class Holding:
     region : the rows and columns of the reference that make the picture.
     bad : frames that could not be read.
     warnings : whole sentences.
+    instead : what was held where that is not what the settings say.
     looking_bytes : the memory that finding this out was planned to take.
     watcher : is to see the frames add up, and may call for another holding; None where all of
         them were looked at.
@@ -42,6 +43,7 @@ class Holding:
     warps: Mapping[int, Warp] = field(default_factory=dict)
     bad: Mapping[int, FrameOutcome] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    instead: str | None = None
     looking_bytes: int = 0
     watcher: Watcher | None = None
 

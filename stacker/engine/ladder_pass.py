@@ -13,6 +13,7 @@ import numpy as np
 
 from stacker.blend import Blend
 from stacker.engine.bridging import Bridged
+from stacker.engine.doubts import Doubts
 from stacker.engine.memory import PassPlan, plan_passes
 from stacker.engine.passes import FrameOutcome, FramePass, Stripe, make_stripes, worker_count
 from stacker.engine.progress import Progress
@@ -179,6 +180,7 @@ class LadderPass:
                 outcomes={place: each for place, each in known.items() if place in span},
                 plan=self.plan,
                 bridged=Bridged(),
+                doubts=Doubts(),
             ),
         )
 

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.blend import Finishing
+from stacker.blend.lights import SettledLights
 from stacker.bridge import Confidence, Patch
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.luminance import luminance
@@ -148,7 +149,7 @@ class BridgedPiece:
             return whole
         light = as_light(whole) if isinstance(whole, CodedLight) else whole.copy()
         for place, new, _ in tiles:
-            self._joined(self._within(light, place), new)
+            self._joined(self._within(light, place), self._kept(new, place))
         return light
 
     def confidence(self, width: int) -> Confidence:
@@ -159,7 +160,7 @@ class BridgedPiece:
         for place, new, confidence in tiles:
             assert light is not None
             old = self._within(light, place).copy()
-            changed = self._joined(old, new)
+            changed = self._joined(old, self._kept(new, place))
             target = sure[place]
             target[changed] = confidence[:, : target.shape[1]][changed]
         return sure
@@ -171,6 +172,15 @@ class BridgedPiece:
     def _within(self, light: LightArray, place: tuple[slice, slice]) -> LightArray:
         rows, columns = place
         return light[rows, self.left + columns.start : self.left + columns.stop]
+
+    def _kept(self, new: npt.NDArray[Any], place: tuple[slice, slice]) -> npt.NDArray[Any]:
+        """Return what the blend keeps of laid light: all, but where it asks for lamps."""
+        if not isinstance(self.piece, SettledLights):
+            return new
+        rows, columns = place
+        start = self.left + columns.start
+        width = min(new.shape[1], self.piece.accumulator.shape[1] - start)
+        return self.piece.kept_of(new[:, :width], rows, slice(start, start + width))
 
     def _joined(self, light: LightArray, new: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
         """Join laid light with the picture's, in place; return which pixels it changed."""

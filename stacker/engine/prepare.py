@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,11 @@ class Prepared:
     warnings: tuple[str, ...] = ()
     sources: frozenset[Path] = frozenset()
     held_bytes: int = 0
+
+    def telling(self, found: Mapping[str, Any], warnings: Sequence[str]) -> Prepared:
+        """Return the same with more for the report to say."""
+        more = (*self.warnings, *warnings)
+        return replace(self, found={**self.found, **found}, warnings=more)
 
 
 def prepare(

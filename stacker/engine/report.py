@@ -11,6 +11,7 @@ from typing import Any
 
 from stacker.burst import FILE_ENDS, Burst
 from stacker.engine.bridging import Bridged
+from stacker.engine.doubts import Doubts
 from stacker.engine.holding import Holding
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
@@ -38,12 +39,13 @@ def make_report(
     outcomes: Mapping[int, FrameOutcome],
     plan: PassPlan,
     bridged: Bridged,
+    doubts: Doubts,
 ) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON.
 
     ``weights`` are those asked for, ``counting`` those by which the frames were blended.
     """
-    burst = prepared.burst
+    burst, subject = prepared.burst, settings.subject
     used = [place for place in span if weights[place] > 0 and outcomes[place].error is None]
     open_s = open_time(burst, used, weights)
     width, height = holding.region.size
@@ -52,10 +54,11 @@ def make_report(
         "format": FORMAT,
         "program": program,
         "output": None,
-        "settings": {**asdict(settings), "blend": blend},
+        "settings": {**asdict(settings), "blend": blend, "subject": subject and subject.name},
+        "subject": subject and subject.told(),
         "reference": burst.frames[first].name,
         "size": [width, height],
-        "hold": settings.hold or "scene",
+        "hold": holding.instead or settings.hold or "scene",
         "motion_model": holding.model,
         "region": _region(holding),
         "colour_space": burst.encoding.space.name,
@@ -81,12 +84,14 @@ def make_report(
         },
         **prepared.found,
         **bridged.found,
+        **doubts.found,
         "warnings": [
             *burst.warnings,
             *prepared.warnings,
             *holding.warnings,
             *_held(burst, holding, settings),
             *bridged.warnings,
+            *doubts.warnings,
             *_warnings(burst, used, outcomes, settings),
         ],
     }

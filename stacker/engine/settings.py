@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
+from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
 OnBad = Literal["stop", "skip"]
@@ -20,7 +21,7 @@ TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
 HotPixels = Literal["auto", "mend", "keep"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
-KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "max"), ("mean", "sum")
+KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "lights", "max"), ("mean", "sum")
 BRIDGED_BLENDS = (*KEEPING_BLENDS, *ADDING_BLENDS)
 
 
@@ -52,6 +53,10 @@ class Settings:
     trim : limits of the trimmed mean below and above, in standard deviations.
     even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
+    keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
+        frames of the others are left out. All if None.
+    doubts : of a median: whether to look for what stood in one place for more than half of the
+        frames, and so stays.
     darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
         none if empty.
     hot_pixels : ``mend`` looks for hot and dead pixels in the burst too, ``keep`` leaves them,
@@ -59,6 +64,7 @@ class Settings:
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
+    subject : what the subject chose of these, which is given up where it cannot be done.
     """
 
     blends: tuple[str, ...] = ("mean",)
@@ -79,6 +85,8 @@ class Settings:
     bridge: bool | None = None
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
+    keep_bursts: int | Literal["auto"] | None = None
+    doubts: bool = False
     darks: tuple[str, ...] = ()
     flats: tuple[str, ...] = ()
     biases: tuple[str, ...] = ()
@@ -86,6 +94,7 @@ class Settings:
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
+    subject: ChosenFor | None = None
 
     def __post_init__(self) -> None:
         if self.hold is not None:
@@ -131,6 +140,15 @@ class Settings:
         for option, seconds in (("--ramp-in", self.ramp_in_s), ("--ramp-out", self.ramp_out_s)):
             if not (math.isfinite(seconds) and seconds >= 0):
                 raise _nonsense(option, seconds, "0 or more seconds")
+        if self.keep_bursts not in (None, "auto") and (
+            not isinstance(self.keep_bursts, int) or self.keep_bursts < 1
+        ):
+            raise OptionError(
+                f"--keep-bursts {self.keep_bursts}",
+                "is no number of bursts",
+                remedy="give 1 or more, or auto",
+                code="option-value",
+            )
         if self.workers is not None and self.workers < 1:
             raise _nonsense("--workers", self.workers, "1 or more")
         if self.last is not None and self.shutter_s is not None:
@@ -145,6 +163,10 @@ class Settings:
         for weight in self.weights or ():
             if not (math.isfinite(weight) and weight >= 0):
                 raise _nonsense("--weights", weight, "numbers of 0 or more")
+
+    def is_chosen(self, option: str) -> bool:
+        """Return whether the subject chose an option, so that nothing may fail for it."""
+        return self.subject is not None and self.subject.chose(option)
 
 
 def _check_box(hold: Hold | None, box: tuple[float, ...] | None) -> None:

@@ -8,7 +8,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
+import numpy.typing as npt
 
 from stacker.blend import Finishing
 from stacker.bridge import Confidence
@@ -37,6 +39,8 @@ class Shot:
     burst : the frames as they were opened, for whoever wants to look at them again.
     sources : the files it was made from.
     report : everything that was found and done, ready for JSON.
+    agreeing : float32 (h, w), of a median, the share of frames that agree with it, on a small
+        copy; None where that was not looked at.
     """
 
     pieces: Sequence[Piece]
@@ -49,6 +53,7 @@ class Shot:
     burst: Burst
     sources: frozenset[Path]
     report: dict[str, Any]
+    agreeing: npt.NDArray[np.float32] | None = None
 
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""
@@ -73,6 +78,17 @@ class Shot:
                 rows = piece.rows
                 sure[rows.start : rows.stop] = piece.confidence(width)
         return sure
+
+    def doubt_map(self) -> npt.NDArray[np.float32]:
+        """Return the share of frames that agree with the median, float32 (H, W), 0 to 1.
+
+        1 everywhere where that was not looked at.
+        """
+        width, height = self.size
+        if self.agreeing is None:
+            return np.ones((height, width), np.float32)
+        large = cv2.resize(self.agreeing, self.size, interpolation=cv2.INTER_LINEAR)
+        return np.asarray(large, np.float32)
 
     @cached_property
     def light(self) -> LightArray:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 
-from stacker.errors import OptionError
+from stacker.subjects import SUBJECT_TITLES, check_subject
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,7 +14,6 @@ class Guide:
     Parameters
     ----------
     name : what is typed after ``--for``.
-    title : in words.
     reads_well : how long the shutter should seem to be open.
     options : of ``stacker expose``, for the burst that comes home.
     focal_mm, aperture, iso : of lens and camera.
@@ -32,7 +30,6 @@ class Guide:
     """
 
     name: str
-    title: str
     reads_well: str
     options: str
     focal_mm: float
@@ -54,83 +51,88 @@ class Guide:
     clip: bool = False
     picks: int | None = None
 
+    @property
+    def title(self) -> str:
+        """The subject in words."""
+        return SUBJECT_TITLES[self.name]
+
 
 SUBJECTS = {
     guide.name: guide
     for guide in (
         Guide(
-            name="water", title="Silky water", reads_well="0.5 to 30 s",
-            options="--blend mean -o water.tif",
+            name="water", reads_well="0.5 to 30 s",
+            options="--for water -o water.tif",
             focal_mm=35, aperture=11, iso=100, ev=10, flow_m_s=1.0, texture_m=0.2,
             jpeg=True,
             why="as many as it takes until a tenth of the water's texture is left",
         ),
         Guide(
-            name="clouds", title="Drawn-out clouds", reads_well="30 s to 10 min",
-            options="--blend mean -o clouds.tif",
+            name="clouds", reads_well="30 s to 10 min",
+            options="--for clouds -o clouds.tif",
             focal_mm=24, aperture=11, iso=100, ev=12, elapsed_s=180, interval_s=2,
             flow_m_s=10.0, texture_m=60.0, distance_m=1500,
             jpeg=True,
             why="three minutes draw clouds out without making them a flat grey",
         ),
         Guide(
-            name="traffic", title="Light trails of traffic", reads_well="5 to 60 s",
-            options="--blend lighten -o trails.tif",
+            name="traffic", reads_well="5 to 60 s",
+            options="--for traffic -o trails.tif",
             focal_mm=35, aperture=11, iso=100, ev=5, open_s=60,
             distance_m=40, speed_m_s=50 / 3.6,
             why="a minute has several cars in it, and frames to choose from",
         ),
         Guide(
-            name="star-trails", title="Star trails", reads_well="10 min to hours",
-            options="--blend lighten --floor true -o star-trails.tif",
+            name="star-trails", reads_well="10 min to hours",
+            options="--for star-trails -o star-trails.tif",
             focal_mm=20, aperture=2.8, iso=800, ev=-7, frame_shutter_s=30, elapsed_s=3600,
             why="an hour turns the sky by 15 degrees",
         ),
         Guide(
-            name="stars", title="Stars as points", reads_well="one frame, many times",
-            options="--hold sky --blend mean -o stars.tif",
+            name="stars", reads_well="one frame, many times",
+            options="--for stars -o stars.tif",
             focal_mm=20, aperture=2.8, iso=3200, ev=-7, frames=20,
             why="together they have less than a quarter of one's noise",
         ),
         Guide(
-            name="fireworks", title="Fireworks", reads_well="2 to 8 s a frame",
-            options="--blend lighten -o fireworks.tif",
+            name="fireworks", reads_well="2 to 8 s a frame",
+            options="--for fireworks -o fireworks.tif",
             focal_mm=35, aperture=11, iso=100, ev=5, frame_shutter_s=4, elapsed_s=900,
             picks=4,
             why="the whole show, to choose a few bursts from",
         ),
         Guide(
-            name="dusk", title="Buildings at dusk", reads_well="one moment, or two mixed",
-            options="--blend mean -o dusk.tif",
+            name="dusk", reads_well="one moment, or two mixed",
+            options="--for dusk -o dusk.tif",
             focal_mm=24, aperture=8, iso=100, ev=5, elapsed_s=2400, interval_s=15,
             picks=8,
             why="the balance of sky and lamps, and some minutes on either side, to choose from",
         ),
         Guide(
-            name="light-painting", title="Light painting", reads_well="as long as it takes",
-            options="--blend lighten -o painting.tif",
+            name="light-painting", reads_well="as long as it takes",
+            options="--for light-painting -o painting.tif",
             focal_mm=24, aperture=8, iso=200, ev=2, frame_shutter_s=10, frames=12,
             why="a pass with the lamp in each, so that a bad one can be left out",
         ),
         Guide(
-            name="crowd", title="An empty square", reads_well="20 to 60 frames over minutes",
-            options="--blend median -o empty.tif",
+            name="crowd", reads_well="20 to 60 frames over minutes",
+            options="--for crowd -o empty.tif",
             focal_mm=24, aperture=8, iso=100, ev=13, frames=30, interval_s=20,
             jpeg=True,
             why="walkers vanish where they are in fewer than half of the frames",
         ),
         Guide(
-            name="pan", title="A moving subject, the world streaked",
+            name="pan",
             reads_well="1/8 to 1/60 s",
-            options="--hold subject --box X,Y,W,H --blend mean -o pan.tif",
+            options="--for pan --box X,Y,W,H -o pan.tif",
             focal_mm=70, aperture=11, iso=100, ev=13, frame_shutter_s=1 / 60, open_s=1 / 15,
             gap_s=0.0, distance_m=20, speed_m_s=40 / 3.6,
             clip=True,
             why="1/15 s in all streaks the world behind",
         ),
         Guide(
-            name="ghosts", title="One person many times", reads_well="a few poses",
-            options="--blend mean -o ghosts.tif",
+            name="ghosts", reads_well="a few poses",
+            options="--for ghosts -o ghosts.tif",
             focal_mm=35, aperture=8, iso=100, ev=12, frames=5, interval_s=10,
             jpeg=True,
             why="a frame for each pose",
@@ -147,13 +149,5 @@ def find_subject(name: str) -> Guide:
     OptionError
         There is none of that name; the sentence names those that exist, and the nearest.
     """
-    if name in SUBJECTS:
-        return SUBJECTS[name]
-    near = difflib.get_close_matches(name.lower(), SUBJECTS, n=1, cutoff=0.6)
-    guess = f"did you mean {near[0]}? There" if near else "there"
-    raise OptionError(
-        f"--for {name}",
-        "no such subject",
-        remedy=f"{guess} are {', '.join(SUBJECTS)}",
-        code="option-choice",
-    )
+    check_subject(name)
+    return SUBJECTS[name]

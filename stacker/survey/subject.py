@@ -66,14 +66,14 @@ class Subject:
 
 
 OPTIONS: dict[Name, tuple[str, ...]] = {
-    "water": ("--blend", "mean"),
-    "traffic": ("--blend", "lighten", "--floor", "true"),
-    "star-trails": ("--blend", "lighten", "--floor", "true"),
-    "fireworks": ("--blend", "lighten", "--floor", "true"),
-    "light-painting": ("--blend", "lighten", "--floor", "true"),
-    "crowd": ("--blend", "median"),
-    "pan": ("--blend", "mean"),
-    "dusk": ("--blend", "mean"),
+    "water": ("--for", "water"),
+    "traffic": ("--for", "traffic"),
+    "star-trails": ("--for", "star-trails"),
+    "fireworks": ("--for", "fireworks"),
+    "light-painting": ("--for", "light-painting"),
+    "crowd": ("--for", "crowd"),
+    "pan": ("--for", "pan"),
+    "dusk": ("--for", "dusk"),
     "still": ("--blend", "mean"),
 }
 # by day the brightest value of each place would be a row of roofs

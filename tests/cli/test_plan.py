@@ -145,7 +145,7 @@ def test_a_plan_goes_to_a_file_and_over_none(run, tmp_path):
     assert result.stdout == "list.md: the plan, as markdown\n"
     text = (tmp_path / "list.md").read_text()
     assert text.startswith("# Stars as points\n") and "- [ ] Focus by hand" in text
-    assert "    stacker expose frames/ --hold sky" in text
+    assert "    stacker expose frames/ --for stars" in text
     assert_refused(run(*words, cwd=tmp_path), "list.md", "--overwrite")
     assert run(*words, "--overwrite", cwd=tmp_path).returncode == 0
     assert [path.name for path in tmp_path.iterdir()] == ["list.md"]

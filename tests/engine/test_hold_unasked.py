@@ -7,7 +7,7 @@ import stacker
 from stacker.burst import Burst
 from stacker.errors import BurstError, OptionError
 from stacker.light.srgb import linear_to_srgb
-from tests.bursts import write_tiffs
+from tests.bursts import write_jpegs, write_tiffs
 from tests.register.scene.frames import ODD, SIZE, burst_of
 from tests.same_light import assert_same_light
 
@@ -178,3 +178,11 @@ def test_who_insists_is_told_what_cannot_be(tmp_path):
     write_tiffs(tmp_path / "burst", codes_of(unlike_each_other()))
     with pytest.raises(BurstError):
         stacker.expose(stacker.open_burst(tmp_path / "burst"), hold="scene")
+
+
+def test_two_frames_that_differ_are_both_used(tmp_path):
+    # nobody can say which of the two is the odd one
+    write_jpegs(tmp_path / "burst", 2, size=(160, 96))
+    report = stacker.expose(stacker.open_burst(tmp_path / "burst")).report
+    assert [frame["used"] for frame in report["frames"]] == [True, True]
+    assert any(sentence.startswith("only 1 of 2 frames") for sentence in report["warnings"])

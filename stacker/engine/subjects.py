@@ -1,0 +1,162 @@
+"""What each subject asks of an exposure, with the reasons. One table."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any
+
+from stacker.subjects import check_subject
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One choice: the option without its dashes, the value, and why, as a clause."""
+
+    option: str
+    value: str | bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Preset:
+    """What a subject asks for, and that in one line."""
+
+    name: str
+    summary: str
+    choices: tuple[Choice, ...]
+
+
+@dataclass(frozen=True)
+class ChosenFor:
+    """What of an exposure's settings its subject chose.
+
+    Parameters
+    ----------
+    name : of the subject.
+    choices : those that count.
+    explicit : options that the subject would have chosen but for an explicit word.
+    """
+
+    name: str
+    choices: tuple[Choice, ...]
+    explicit: tuple[str, ...] = ()
+
+    def chose(self, option: str) -> bool:
+        """Return whether an option was chosen by the subject."""
+        return any(choice.option == option for choice in self.choices)
+
+    def told(self) -> dict[str, Any]:
+        """Return what the report says."""
+        return {
+            "name": self.name,
+            "chose": {choice.option: choice.value for choice in self.choices},
+            "why": [f"{choice.option}: {choice.why}" for choice in self.choices],
+            "explicit": list(self.explicit),
+        }
+
+
+_LIGHT_ADDS = Choice("blend", "mean", "light adds up as under one long shutter")
+_FLOWING_GAPS = Choice("bridge", True, "what flowed on between two frames fills its steps")
+_NIGHT_FLOOR = Choice("floor", "true", "the brightest of many noisy values would lift the dark")
+
+PRESETS = {
+    preset.name: preset
+    for preset in (
+        Preset(
+            "water",
+            "mean, gaps bridged",
+            (_LIGHT_ADDS, _FLOWING_GAPS),
+        ),
+        Preset(
+            "clouds",
+            "mean, gaps bridged",
+            (_LIGHT_ADDS, _FLOWING_GAPS),
+        ),
+        Preset(
+            "traffic",
+            "lighten with a true floor, gaps bridged",
+            (
+                Choice("blend", "lighten", "lamps leave their trails"),
+                _NIGHT_FLOOR,
+                Choice("bridge", True, "trails are whole where cars drove on between two frames"),
+            ),
+        ),
+        Preset(
+            "star-trails",
+            "lighten with a true floor, even light, gaps bridged, frames as they lie",
+            (
+                Choice("blend", "lighten", "each star leaves its trail"),
+                _NIGHT_FLOOR,
+                Choice("bridge", True, "the sky turned on between two frames"),
+                Choice("hold", "still", "held stars would leave no trails"),
+                Choice("even", "auto", "one brighter frame would win everywhere"),
+            ),
+        ),
+        Preset(
+            "stars",
+            "mean, the sky held",
+            (
+                Choice("blend", "mean", "noise averages away"),
+                Choice("hold", "sky", "stars stay points"),
+            ),
+        ),
+        Preset(
+            "fireworks",
+            "lighten",
+            (Choice("blend", "lighten", "each burst keeps its light"),),
+        ),
+        Preset(
+            "dusk",
+            "mean",
+            (Choice("blend", "mean", "noise averages away, and the light of some minutes mixes"),),
+        ),
+        Preset(
+            "light-painting",
+            "lighten, gaps bridged",
+            (
+                # no true floor: it takes soft light that swept over everything for noise
+                Choice("blend", "lighten", "each stroke keeps its light"),
+                Choice("bridge", True, "strokes are whole where the lamp went on between frames"),
+            ),
+        ),
+        Preset(
+            "crowd",
+            "median, with a word on who stays",
+            (
+                Choice("blend", "median", "who is there in fewer than half of the frames vanishes"),
+                Choice("doubts", True, "who is there in more of them stays, and that is told"),
+            ),
+        ),
+        Preset(
+            "pan",
+            "mean, the subject held in its --box",
+            (
+                Choice("blend", "mean", "the world streaks as under one long shutter"),
+                Choice("hold", "subject", "the subject stays sharp"),
+            ),
+        ),
+        Preset(
+            "ghosts",
+            "mean",
+            (Choice("blend", "mean", "a pose shows as much as its share of the time"),),
+        ),
+    )
+}
+
+
+def chosen_for(name: str, explicit: Collection[str]) -> ChosenFor:
+    """Return what a subject chooses beside the options that were said.
+
+    Raises
+    ------
+    OptionError
+        There is no such subject.
+    """
+    check_subject(name)
+    choices = PRESETS[name].choices
+    return ChosenFor(
+        name,
+        tuple(choice for choice in choices if choice.option not in explicit),
+        tuple(choice.option for choice in choices if choice.option in explicit),
+    )

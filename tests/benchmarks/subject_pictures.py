@@ -1,0 +1,118 @@
+"""What each subject's choices are worth: its picture against the ideal, beside plain blends.
+
+    python -m tests.benchmarks.subject_pictures                    every subject, three seeds
+    python -m tests.benchmarks.subject_pictures --only water,crowd --seeds 1
+    python -m tests.benchmarks.subject_pictures --small            for the tests
+
+Figures are decibels of codes (``stacker.survey.likeness.psnr``). The ideal exposure is the scene's
+truth: one long shutter, the sliding exposure (the greatest light of any exposure of one shutter's
+length), or the place without anybody. No scene is a dusk that fades: for dusk stands the coast road
+under one long shutter. The road of cars has bodies beside its lamps; its truth has none.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import tifffile
+
+import stacker
+from stacker.light.encoding import LightArray
+from stacker.scenes import SCENES, render_scene
+from stacker.scenes.render import BurstPlan, _Studio
+from stacker.survey.likeness import psnr
+from tests.benchmarks.road_of_cars import RoadOfCars
+
+
+@dataclass(frozen=True)
+class Row:
+    """A subject on a scene, the truth it is held against, and other words said with it."""
+
+    subject: str
+    scene: str
+    truth: str
+    aim_db: float | None = 36.0
+    cars: bool = False
+    said: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def title(self) -> str:
+        """The row's name."""
+        words = " ".join(f"{name}={value}" for name, value in self.said.items())
+        return f"{self.subject} {words}".strip() + (", cars with bodies" if self.cars else "")
+
+
+ROWS = (
+    Row("water", "harbour", "exposure"),
+    Row("traffic", "road", "lighten"),
+    Row("traffic", "road", "lighten", said={"blend": "lights"}),
+    Row("traffic", "road", "lighten", None, cars=True),
+    Row("traffic", "road", "lighten", None, cars=True, said={"blend": "lights"}),
+    Row("star-trails", "stars", "lighten"),
+    Row("crowd", "quay", "empty"),
+    Row("dusk", "road", "exposure"),
+    Row("fireworks", "fireworks", "lighten", None),
+    Row("fireworks", "fireworks", "lighten", None, said={"bridge": True}),
+    Row("light-painting", "lighthouse", "lighten", None),
+)
+
+
+def shoot_cars(folder: Path, seed: int, size: tuple[int, int]) -> None:
+    """Write the frames of the road of cars."""
+    info = SCENES["road"]
+    plan = BurstPlan(
+        name="road", frames=info.frames, size=size, seed=seed, shutter_s=info.shutter_s,
+        interval_s=info.interval_s, tremor_px=0.0, file_format="jpg",
+    )  # fmt: skip
+    folder.mkdir()
+    studio = _Studio(plan, RoadOfCars(plan.view()))
+    for number, path in enumerate(plan.frame_paths(folder)):
+        studio.frame(number, path)
+
+
+def measure(burst: stacker.Burst, truth: LightArray, row: Row) -> tuple[float, ...]:
+    """Return decibels of a plain mean, a plain lighten and the subject, and processor seconds."""
+    mean = psnr(stacker.expose(burst).light, truth)
+    lighten = psnr(stacker.expose(burst, blend="lighten").light, truth)
+    start = time.process_time()
+    light = stacker.expose(burst, subject=row.subject, **row.said).light
+    return mean, lighten, psnr(light, truth), time.process_time() - start
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--size", default="480x320")
+    parser.add_argument("--only", default="", help="some subjects, with commas")
+    parser.add_argument("--small", action="store_true", help="one subject, small")
+    asked = parser.parse_args()
+    if asked.small:
+        asked.seeds, asked.size, asked.only = 1, "120x80", "crowd"
+    width, height = map(int, asked.size.split("x"))
+    rows = [row for row in ROWS if not asked.only or row.subject in asked.only.split(",")]
+    print(f"{'subject':44}{'seed':>5}{'mean':>8}{'lighten':>9}{'subject':>9}{'aim':>5}{'CPU s':>7}")
+    with tempfile.TemporaryDirectory() as top:
+        for seed in range(1, asked.seeds + 1):
+            for row in rows:
+                folder = Path(top) / f"{row.scene}-{seed}"
+                if not folder.exists():
+                    render_scene(row.scene, folder, size=(width, height), seed=seed)
+                truth = tifffile.imread(folder / "truth" / f"{row.truth}.tif")
+                if row.cars:
+                    folder = Path(top) / f"cars-{seed}"
+                    if not folder.exists():
+                        shoot_cars(folder, seed, (width, height))
+                found = measure(stacker.open_burst(folder), truth, row)
+                aim = f"{row.aim_db:.0f}" if row.aim_db else "-"
+                figures = "".join(f"{value:>9.1f}" for value in found[1:3])
+                print(f"{row.title:44}{seed:>5}{found[0]:>8.1f}{figures}{aim:>5}{found[3]:>7.1f}")
+
+
+if __name__ == "__main__":
+    main()

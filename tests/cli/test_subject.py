@@ -1,0 +1,43 @@
+"""``--for``: the list, what is unknown, and that words that were typed win."""
+
+import json
+
+from stacker.engine.subjects import PRESETS
+from tests.bursts import write_jpegs
+from tests.cli.test_expose import assert_refused, run
+
+
+def test_the_list_wants_neither_burst_nor_output():
+    result = run("expose", "--for", "list")
+    assert result.returncode == 0 and result.stderr == ""
+    lines = result.stdout.splitlines()
+    assert [line.split()[0] for line in lines] == list(PRESETS)
+    assert lines[0] == "water           Silky water: mean, gaps bridged"
+
+
+def test_an_unknown_subject_is_refused_with_the_list(tmp_path):
+    result = run("expose", tmp_path, "--for", "trafic", "-o", tmp_path / "out.tif")
+    assert_refused(result, "--for trafic", "did you mean traffic?", *PRESETS)
+
+
+def test_words_that_were_typed_win_even_where_they_say_the_usual(tmp_path):
+    write_jpegs(tmp_path / "burst", 4)
+    words = ("expose", "burst", "--for", "star-trails", "-o", "out.tif", "--report", "report.json")
+    result = run(*words, "--floor", "plain", "--no-bridge", "--overwrite", cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    report = json.loads((tmp_path / "report.json").read_text())
+    assert report["subject"]["explicit"] == ["floor", "bridge"]
+    assert report["subject"]["chose"] == {"blend": "lighten", "hold": "still", "even": "auto"}
+    settings = report["settings"]
+    assert (settings["floor"], settings["bridge"], settings["blend"]) == ("plain", False, "lighten")
+    assert "out.tif: lighten of 4 frames" in result.stdout
+    assert run(*words, "--overwrite", cwd=tmp_path).returncode == 0
+    report = json.loads((tmp_path / "report.json").read_text())
+    assert report["subject"]["explicit"] == [] and report["settings"]["floor"] == "true"
+
+
+def test_bursts_to_keep_are_a_number_or_auto(tmp_path):
+    write_jpegs(tmp_path / "burst", 2)
+    words = ("expose", tmp_path / "burst", "-o", tmp_path / "out.tif", "--keep-bursts")
+    assert_refused(run(*words, "few"), "--keep-bursts few", "auto")
+    assert run(*words, "2").returncode == 0
