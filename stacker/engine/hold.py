@@ -29,8 +29,8 @@ from stacker.register.geometry import is_identity
 LEAST_AREA = 0.6
 DRIFTS = "what is seen drifts slowly and evenly, as the sky or a pan does"
 INSTEAD = "; the frames are used as they lie"
-# frames of fewer pixels along a side hold nothing that could be told to move
-LEAST_SIDE_PX = 64
+# frames of fewer pixels along a side show too little for a motion to be told from a change of light
+LEAST_SIDE_PX = 128
 
 
 def hold(

@@ -182,7 +182,7 @@ def test_who_insists_is_told_what_cannot_be(tmp_path):
 
 def test_two_frames_that_differ_are_both_used(tmp_path):
     # nobody can say which of the two is the odd one
-    write_jpegs(tmp_path / "burst", 2, size=(160, 96))
+    write_jpegs(tmp_path / "burst", 2, size=(320, 192))
     report = stacker.expose(stacker.open_burst(tmp_path / "burst")).report
     assert [frame["used"] for frame in report["frames"]] == [True, True]
     assert any(sentence.startswith("only 1 of 2 frames") for sentence in report["warnings"])
