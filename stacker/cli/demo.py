@@ -46,7 +46,7 @@ def demo(
         tell(
             "Likeness: higher is nearer; from about 40 dB on it takes flipping to see a difference."
         )
-        tell("The notches in trails are the gaps between frames.")
+        tell("The notches in trails are the gaps between frames: --bridge fills them.")
         tell(CAUTION)
         tell("The bursts lie beside them. Try:")
         tell(f"  stacker expose {folder / 'road'} --blend max -o {folder / 'road-max.tif'}")

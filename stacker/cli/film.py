@@ -73,7 +73,7 @@ def film(
     shutter: options.Shutter = None,
     without: options.Without = None,
     on_bad: options.OnBad = "stop",
-    hold: options.Hold = "still",
+    hold: options.Hold = None,
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,

@@ -56,7 +56,7 @@ def ladder(
     shutters: Shutters = None,
     without: options.Without = None,
     on_bad: options.OnBad = "stop",
-    hold: options.Hold = "still",
+    hold: options.Hold = None,
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,

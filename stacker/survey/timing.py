@@ -9,8 +9,6 @@ from statistics import median
 
 # a step from start to start so many times the usual one is a pause
 PAUSE = 1.5
-# the same less than the shutter: frames cannot overlap, so the clock or the shutter is wrong
-OVERLAP = 0.9
 
 
 @dataclass(frozen=True)

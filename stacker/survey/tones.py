@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +13,6 @@ from stacker.light.luminance import luminance
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LimitArray = npt.NDArray[np.uint8]
-Limit = Literal[0, 1, 2]
 
 # stops against white from which and to which light is told apart, and how finely; a sum of
 # frames goes beyond white

@@ -2,11 +2,14 @@
 
 import json
 
+import numpy as np
 import pytest
 from PIL import Image
 
-from tests.bursts import write_jpegs
+from stacker.light.srgb import linear_to_srgb
+from tests.bursts import write_jpegs, write_tiffs
 from tests.cli.test_expose import assert_refused, run
+from tests.register.scene.frames import burst_of
 
 
 @pytest.fixture
@@ -57,3 +60,15 @@ def test_nothing_is_replaced_unasked(burst, tmp_path):
     assert_refused(run("ladder", burst, "-o", tmp_path / "a.jpg", *files), "water-4-2s.tif")
     assert taken.read_text() == "precious"
     assert_refused(run("ladder", burst, "-o", tmp_path / "sheet.gif"), "sheet.gif")
+
+
+@pytest.mark.parametrize("command", ["expose", "ladder", "film"])
+def test_every_command_holds_a_burst_shot_by_hand_unasked(command, tmp_path):
+    shaken = burst_of("day")
+    frames = [np.rint(linear_to_srgb(light) * 255).astype(np.uint8) for light in shaken.frames]
+    write_tiffs(tmp_path / "burst", frames)
+    target = tmp_path / ("film.mp4" if command == "film" else "out.png")
+    words = (tmp_path / "burst", "-o", target, "--report", tmp_path / "report.json")
+    result = run(command, *words, "--frame-shutter", "0.5", "--interval", "0.6")
+    assert result.returncode == 0, result.stderr
+    assert '"motion_model": "homography"' in (tmp_path / "report.json").read_text()

@@ -124,11 +124,6 @@ _HALF_RAW = Kind(
 _BY_NAME = {kind.name: kind for kind in (*KINDS, _MOSAIC, _HALF_RAW)}
 
 
-def kind_named(name: str) -> Kind:
-    """Return a kind of file by its name in ``KINDS``."""
-    return _BY_NAME[name]
-
-
 def halved(kind: Kind) -> Kind:
     """Return the kind by which a file is read at half its size: another for raw files alone."""
     return _HALF_RAW if kind.name == "raw" else kind
