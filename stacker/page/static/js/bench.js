@@ -1,0 +1,229 @@
+// The work on one burst: everything on the page that belongs to it, from opening to closing.
+
+import { makeAxis } from "./axis.js";
+import { makeBrightness } from "./brightness.js";
+import { makeChoices } from "./choices.js";
+import { makeCommandLine } from "./command_line.js";
+import { makeCompare } from "./compare.js";
+import { makeDial } from "./dial.js";
+import { fill, find, make } from "./elements.js";
+import { makeFlashes } from "./flashes.js";
+import { makeFullSize } from "./full_size.js";
+import { drawHistogram } from "./histogram.js";
+import { inForce as inForceOf } from "./in_force.js";
+import { makeLoupe } from "./loupe.js";
+import { notice, speak } from "./notices.js";
+import { makeOverlays } from "./overlays.js";
+import { makePicture } from "./picture.js";
+import { makePlaces } from "./places.js";
+import { makePlay } from "./play.js";
+import { makePreviews } from "./previews.js";
+import { progress } from "./server.js";
+import { keepSaved } from "./session.js";
+import { openSeconds, spanOf } from "./span.js";
+import { makeStore } from "./store.js";
+import { makeSubjectBox } from "./subject_box.js";
+import { makeVersions } from "./versions.js";
+import { count, seconds } from "./words.js";
+
+const ASK_MS = 400;
+
+/** Open the work on what the server told of a burst; return what keys do, and how to close it. */
+export function openBench({ hello, burst }) {
+  const { key, frames } = burst;
+  const store = makeStore(
+    { settings: burst.settings ?? {}, versions: burst.versions ?? [], selected: burst.selected ?? null },
+    `stacker.${burst.id ?? key}`,
+  );
+  const inForce = (settings) => inForceOf(settings, hello);
+  const open = (settings) => openSeconds(frames, settings);
+  let lastTold = null;
+  let closed = false;
+
+  find("bench").hidden = false;
+  find("other-burst").hidden = false;
+  find("burst-name").textContent = burst.name;
+  find("burst-count").textContent = count(frames.length, "frame");
+  document.title = `${burst.name} - stacker`;
+
+  const picture = makePicture(burst.size);
+  const previews = makePreviews({ key, show, trouble, busy });
+  const play = makePlay({ frames, previews, picture, axis: () => axis, back: () => previews.want(store.get().settings) });
+  const axis = makeAxis({ store, frames, look: play.look, say, play: play.toggle });
+  const dial = makeDial({ store, frames, steps: hello.shutters });
+  const choices = makeChoices({ store, hello });
+  const brightness = makeBrightness({ store, hello, frames });
+  const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
+  const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
+  const flashes = makeFlashes({ key, store, frames, lookAt: ({ first }) => axis.goTo(first, true) });
+  const versions = makeVersions({ store, previews, inForce, open, say, tell: notice });
+  const compare = makeCompare({ store, picture, previews, frames, inForce, tell: notice });
+  const overlays = makeOverlays({ key, tell: notice });
+  const loupe = makeLoupe({ key, picture, settings: () => store.get().settings, tell: notice });
+  const commandLine = makeCommandLine({ key, say });
+  const fullSize = makeFullSize({ key, store, folder: hello.output ?? hello.folder, proposal, named: showCommand, say });
+  const session = keepSaved({ key, store, revision: burst.revision ?? 0, tell: tellSaved, conflict });
+
+  function proposal() {
+    return `${burst.name.split("/").at(-1).replace(/\.[^.]+$/, "")}-${inForce(store.get().settings).blend}.tif`;
+  }
+
+  function say(sentence, seen = false) {
+    if (seen) notice(sentence);
+    else speak(sentence);
+  }
+
+  function show(seen, settings, fine) {
+    if (play.isAlone()) return;
+    picture.show("now", seen.picture);
+    lastTold = seen;
+    const blend = inForce(settings).blend;
+    const words = `${blend}, ${count(seen.frames ?? 0, "frame")}, open ${seconds(seen.openS ?? open(settings))}`;
+    find("reading").textContent = words;
+    picture.describe(`${burst.name}: ${words}`);
+    drawHistogram(seen.histogram);
+    fill(find("notes"), seen.notes.map((note) => make("li", {}, note)));
+    if (!fine) return;
+    overlays.refresh(settings);
+    loupe.refresh();
+  }
+
+  function trouble(sentence) {
+    if (sentence === null) return;
+    fill(find("notes"), make("li", { class: "said" }, sentence));
+  }
+
+  function busy(on) {
+    document.querySelector(".seen").classList.toggle("working", on);
+  }
+
+  function tellSaved(words, troubled = false) {
+    find("saved").textContent = words;
+    find("saved").classList.toggle("trouble", troubled);
+  }
+
+  /** Another tab was first: what is here stays until the person has said which counts. */
+  function conflict(theirs) {
+    notice("Another tab has changed this burst since. Nothing is lost: which shall be on the screen?", [
+      ["Take what the other tab has", () => takeTheirs(theirs, false)],
+      ["Keep mine as a version beside it", () => takeTheirs(theirs, true)],
+    ]);
+  }
+
+  function takeTheirs(theirs, keepMine) {
+    const mine = store.get();
+    const versionsNow = theirs.versions ?? [];
+    if (keepMine) versionsNow.push({ name: "from this tab", settings: mine.settings });
+    store.replace(
+      {
+        settings: keepMine ? mine.settings : (theirs.settings ?? {}),
+        versions: versionsNow,
+        selected: keepMine ? versionsNow.length - 1 : (theirs.selected ?? null),
+      },
+      "what another tab has",
+    );
+    session.goOn(theirs.revision);
+  }
+
+  function showCommand() {
+    commandLine.show(store.get().settings, fullSize.output());
+  }
+
+  function showAll(what) {
+    const { settings } = store.get();
+    axis.redraw();
+    dial.show();
+    choices.show(settings);
+    brightness.show(settings);
+    box.show(settings);
+    flashes.show();
+    find("undo").disabled = !store.canUndo();
+    find("redo").disabled = !store.canRedo();
+    if (what.kind === "live") return;
+    fullSize.show();
+    places.show();
+    versions.show();
+    compare.refresh();
+    showCommand();
+    if (what.back) say(`${what.words ?? "A change"}: ${what.back}`);
+  }
+
+  store.on((state, what) => {
+    if (play.isAlone() && what.kind === "live") play.leave();
+    showAll(what);
+    if (!play.isAlone()) previews.want(state.settings, { live: what.kind === "live" });
+  });
+
+  /** Ask how far reading is, until all frames are there. */
+  async function follow() {
+    try {
+      const told = await progress(key);
+      if (closed) return;
+      axis.measured(told);
+      dial.show();
+      if (told.ready) {
+        find("burst-count").textContent = count(frames.length, "frame");
+        previews.forget();
+        if (!play.isAlone()) previews.want(store.get().settings);
+        flashes.load();
+        return;
+      }
+      find("burst-count").textContent = `${told.loaded} of ${count(told.of, "frame")} read`;
+    } catch (error) {
+      return notice(error.message);
+    }
+    return setTimeout(() => closed || follow(), ASK_MS);
+  }
+
+  find("undo").onclick = () => store.undo();
+  find("redo").onclick = () => store.redo();
+  showAll({ kind: "settled", words: null });
+  previews.want(store.get().settings);
+  follow();
+
+  const press = (id) => () => find(id).click();
+  const versionKeys = Object.fromEntries(
+    Array.from({ length: 9 }, (_, index) => [String(index + 1), () => versions.choose(index)]),
+  );
+  return {
+    acts: {
+      " ": play.toggle,
+      ",": () => play.step(-1),
+      ".": () => play.step(1),
+      "[": () => dial.turn(-1),
+      "]": () => dial.turn(1),
+      "{": () => axis.shiftSpan(-1),
+      "}": () => axis.shiftSpan(1),
+      c: press("compare"),
+      f: press("flip"),
+      m: press("magnify"),
+      x: press("clipping"),
+      d: press("doubt"),
+      p: () => find("new-place").click(),
+      k: versions.add,
+      r: fullSize.start,
+      z: (event) => (event.shiftKey ? store.redo() : store.undo()),
+      a: () => find("end-first").focus(),
+      undo: store.undo,
+      redo: store.redo,
+      Escape() {
+        play.leave();
+        box.off();
+        places.off();
+        loupe.off();
+      },
+      ...versionKeys,
+    },
+    redraw() {
+      axis.redraw();
+      drawHistogram(lastTold?.histogram);
+    },
+    close() {
+      closed = true;
+      session.close();
+      for (const part of [play, axis, dial, box, places, versions, compare, overlays, loupe, commandLine, fullSize, previews, picture]) part.close();
+      find("bench").hidden = true;
+      find("other-burst").hidden = true;
+    },
+  };
+}
