@@ -43,6 +43,20 @@ MAY_IMPORT = {
         "version",
     },
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
+    # the page says what a person wants and shows what comes of it
+    "page": {
+        "errors",
+        "version",
+        "light",
+        "blend",
+        "burst",
+        "engine",
+        "finish",
+        "subjects",
+        "survey",
+        "demo",
+        "wording",
+    },
     "cli": {
         "errors",
         "version",
@@ -55,6 +69,7 @@ MAY_IMPORT = {
         "subjects",
         "survey",
         "demo",
+        "page",
         "wording",
     },
     "__init__": {"errors", "version", "light", "burst", "engine", "plan", "scenes", "survey"},

@@ -13,13 +13,14 @@ from stacker.cli.ladder import ladder
 from stacker.cli.master import master
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
+from stacker.cli.serve import serve
 from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "film", "ladder", "master", "plan", "scene", "survey")
+COMMANDS = ("demo", "expose", "film", "ladder", "master", "plan", "scene", "serve", "survey")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -68,4 +69,5 @@ app.command()(ladder)
 app.command()(master)
 app.command()(plan)
 app.command()(scene)
+app.command()(serve)
 app.command()(survey)

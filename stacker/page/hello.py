@@ -1,0 +1,44 @@
+"""What the page is told first: the bursts there are, and the words that can be chosen."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from stacker.blend import BLENDS
+from stacker.engine.settings import Hold
+from stacker.engine.subjects import PRESETS
+from stacker.page.folder import Served
+from stacker.subjects import SUBJECT_TITLES
+from stacker.version import PROGRAM
+
+HOLD_WORDS = {
+    "still": "frames as they lie",
+    "scene": "the scene, where the camera moved",
+    "sky": "the stars",
+    "subject": "what is in the box",
+}
+# the dial of the page in whole stops as the trade has them, then minutes
+SHUTTERS = (
+    *((1 / below, f"1/{below}") for below in (500, 250, 125, 60, 30, 15, 8, 4, 2)),
+    *((float(s), f"{s} s") for s in (1, 2, 4, 8, 15, 30)),
+    *((60.0 * m, f"{m} min") for m in (1, 2, 4, 8, 15, 30, 60)),
+)
+
+
+def hello_of(served: Served) -> dict[str, Any]:
+    """Return the first answer, ready for JSON."""
+    return {
+        "program": PROGRAM,
+        "folder": served.root.name or str(served.root),
+        "bursts": [
+            {"id": each.place, "name": each.name, "frames": each.frames} for each in served.bursts()
+        ],
+        "recent": served.recent,
+        "blends": [{"name": name, "words": blend.summary} for name, blend in BLENDS.items()],
+        "subjects": [
+            {"name": name, "words": f"{SUBJECT_TITLES[name]}: {preset.summary}"}
+            for name, preset in PRESETS.items()
+        ],
+        "holds": [{"name": name, "words": HOLD_WORDS[name]} for name in get_args(Hold)],
+        "shutters": [{"seconds": seconds, "label": label} for seconds, label in SHUTTERS],
+    }
