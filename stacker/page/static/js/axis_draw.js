@@ -1,12 +1,12 @@
 // Drawing the axis: each frame as long as its shutter was open, gaps as gaps, and under them how
 // its light and its shake go.
 
-import { length } from "./axis_scale.js";
+import { length, MARGIN } from "./axis_scale.js";
 import { colour, prepare } from "./elements.js";
 import { spanOf, whyOut } from "./span.js";
 import { seconds } from "./words.js";
 
-export const BARS = { top: 20, height: 42 };
+export const BARS = { top: 20, height: 40 };
 const GRAPH_GAP = 5;
 
 /** Draw all of it. `graphs` are {light, shake_px}, one value or null per frame, or null. */
@@ -24,6 +24,13 @@ export function drawAxis(canvas, { frames, settings, scale, graphs }) {
     graph: colour("--graph"),
   };
   const span = spanOf(settings, frames.length);
+  tag(context, "time", 0, paint);
+  tag(context, "frames", BARS.top + BARS.height / 2 - 8, paint);
+  context.save();
+  // what lies beyond the ends of a nearer look stays off the names of the lanes
+  context.beginPath();
+  context.rect(MARGIN.left - 1, 0, width - MARGIN.left - MARGIN.right + 2, height);
+  context.clip();
   drawSpan(context, frames, span, scale, height, paint);
   drawMarks(context, scale, width, paint);
   const hatch = hatching(context, paint.out);
@@ -32,8 +39,14 @@ export function drawAxis(canvas, { frames, settings, scale, graphs }) {
   const each = Math.max(8, room / 2);
   const top = BARS.top + BARS.height + GRAPH_GAP;
   const lay = { frames, scale, paint, width };
-  drawGraph(context, "light", graphs?.light, { ...lay, top, height: each, zero: true });
-  drawGraph(context, "shake", graphs?.shake_px, { ...lay, top: top + each + GRAPH_GAP, height: each });
+  const lanes = [
+    [graphs?.light, { ...lay, top, height: each, zero: true }],
+    [graphs?.shake_px, { ...lay, top: top + each + GRAPH_GAP, height: each, zero: false }],
+  ];
+  const ranges = lanes.map(([values, lane]) => drawGraph(context, values, lane));
+  context.restore();
+  tag(context, ranges[0] ? `light ${ranges[0]} stops` : "light", top + each / 2 - 8, paint);
+  tag(context, ranges[1] ? `shake ${ranges[1]} px` : "shake", top + each * 1.5 + GRAPH_GAP - 8, paint);
 }
 
 function drawSpan(context, frames, span, scale, height, paint) {
@@ -54,7 +67,7 @@ function drawMarks(context, scale, width, paint) {
     context.fillRect(x, 13, 1, 5);
     const words = time === 0 ? "0" : seconds(time);
     const half = context.measureText(words).width / 2;
-    context.fillText(words, Math.min(Math.max(x - half, 0), width - 2 * half), 11);
+    context.fillText(words, Math.min(Math.max(x - half, MARGIN.left), width - 2 * half), 11);
   }
 }
 
@@ -93,44 +106,40 @@ function hatching(context, tone) {
   return context.createPattern(tile, "repeat");
 }
 
-function drawGraph(context, name, values, { frames, scale, paint, width, top, height, zero }) {
+/** Draw one lane; return from top to bottom of it in words, or null where nothing is known. */
+function drawGraph(context, values, { frames, scale, paint, width, top, height, zero }) {
   context.fillStyle = paint.rule;
-  context.fillRect(0, Math.round(top + height) - 0.5, width, 1);
+  context.fillRect(0, Math.round(top + height) - 1, width, 1);
   const known = (values ?? []).filter((value) => value !== null);
-  if (known.length) {
-    // at least half a stop or one pixel from top to bottom, so that noise does not look like a storm
-    const least = zero ? 0.5 : 1;
-    const low = zero ? Math.min(...known, -least / 2) : 0;
-    const high = Math.max(...known, zero ? least / 2 : least);
-    const y = (value) => top + height - 1 - ((value - low) / (high - low)) * (height - 2);
-    context.strokeStyle = paint.graph;
-    context.lineWidth = 1.25;
-    context.beginPath();
-    let apart = true;
-    frames.forEach((frame, index) => {
-      const value = values[index];
-      if (value === null || value === undefined) {
-        apart = true;
-        return;
-      }
-      const left = scale.x(frame.start_s);
-      const right = Math.max(left + 1, scale.x(frame.start_s + length(frame)));
-      if (apart) context.moveTo(left, y(value));
-      else context.lineTo(left, y(value));
-      context.lineTo(right, y(value));
-      apart = false;
-    });
-    context.stroke();
-    tag(context, name + (zero ? ` ${range(high - low, "stops")}` : ` to ${range(high, "px")}`), top, paint);
-  } else tag(context, `${name} not measured yet`, top, paint);
-}
-
-function range(value, unit) {
-  return `${value < 10 ? value.toFixed(1) : Math.round(value)} ${unit}`;
+  if (!known.length) return null;
+  // at least half a stop or one pixel from top to bottom, so that noise does not look like a storm
+  const low = zero ? Math.min(...known, -0.25) : 0;
+  const high = Math.max(...known, zero ? 0.25 : 1);
+  const y = (value) => top + height - 2 - ((value - low) / (high - low)) * (height - 4);
+  context.strokeStyle = paint.graph;
+  context.lineWidth = 1.5;
+  context.beginPath();
+  let apart = true;
+  frames.forEach((frame, index) => {
+    const value = values[index] ?? null;
+    if (value === null) {
+      apart = true;
+      return;
+    }
+    const left = scale.x(frame.start_s);
+    if (apart) context.moveTo(left, y(value));
+    else context.lineTo(left, y(value));
+    context.lineTo(Math.max(left + 1, scale.x(frame.start_s + length(frame))), y(value));
+    apart = false;
+  });
+  context.stroke();
+  const range = high - low;
+  return range < 10 ? range.toFixed(1) : String(Math.round(range));
 }
 
 function tag(context, words, top, paint) {
   context.fillStyle = paint.quiet;
-  context.font = `11px ${getComputedStyle(document.body).fontFamily}`;
-  context.fillText(words, 2, top + 9);
+  context.font = `12px ${getComputedStyle(document.body).fontFamily}`;
+  context.textBaseline = "alphabetic";
+  context.fillText(words, 0, top + 12);
 }

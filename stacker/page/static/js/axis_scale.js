@@ -7,6 +7,8 @@ const STEPS_S = [
   1800, 3600, 7200, 14400,
 ];
 const NEAREST_FRAMES = 6;
+// room for what the lanes are called, and for the ends of the span where the axis ends
+export const MARGIN = { left: 96, right: 14 };
 
 /** Return the scale of an axis over the frames of a burst. */
 export function makeScale(frames) {
@@ -20,22 +22,20 @@ export function makeScale(frames) {
 
   return {
     setWidth(pixels) {
-      width = Math.max(1, pixels);
+      width = Math.max(1, pixels - MARGIN.left - MARGIN.right);
     },
-    x: (time) => ((time - from) / shown) * width,
-    time: (x) => from + (x / width) * shown,
-    get width() {
-      return width;
-    },
+    x: (time) => MARGIN.left + ((time - from) / shown) * width,
+    time: (x) => from + ((x - MARGIN.left) / width) * shown,
     get isWhole() {
       return shown >= whole;
     },
 
     /** Show `factor` times as much as now, with the time at x where it is. */
-    zoom(factor, x = width / 2) {
-      const fixed = from + (x / width) * shown;
+    zoom(factor, x = MARGIN.left + width / 2) {
+      const part = clamp((x - MARGIN.left) / width, 0, 1);
+      const fixed = from + part * shown;
       shown = clamp(shown * factor, least, whole);
-      from = clamp(fixed - (x / width) * shown, start, start + whole - shown);
+      from = clamp(fixed - part * shown, start, start + whole - shown);
     },
 
     shift(pixels) {

@@ -40,6 +40,7 @@ export function pull({ id, label, low, high, step, usual, words, live, settle })
   const input = make("input", {
     id,
     type: "range",
+    class: low < 0 ? "two-sided" : "",
     min: low,
     max: high,
     step,

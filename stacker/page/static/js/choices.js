@@ -27,8 +27,9 @@ export function makeChoices({ store, hello }) {
   function setSubject(name) {
     const settings = { ...store.get().settings, subject: name || undefined };
     const chooses = chosenBySubject(settings, hello);
-    const anew = Object.fromEntries(Object.keys(chooses).map((key) => [key, undefined]));
-    const blend = chooses.blend ?? settings.blend ?? "mean";
+    const names = Object.keys(chooses).map((key) => (key === "blend" ? "blends" : key));
+    const anew = Object.fromEntries(names.map((key) => [key, undefined]));
+    const { blend } = inForce({ ...settings, ...anew }, hello);
     if (blend !== "lighten") Object.assign(anew, LIGHTEN_ONLY);
     if (GAPLESS.has(blend)) anew.bridge = undefined;
     if (chooses.hold && chooses.hold !== "subject") anew.box = undefined;
@@ -119,7 +120,8 @@ export function makeChoices({ store, hello }) {
   function because(name) {
     const settings = store.get().settings;
     const subjectOf = hello.subjects.find((each) => each.name === settings.subject);
-    if (!subjectOf || name in settings || !(name in (subjectOf.chooses ?? {}))) return "";
+    const said = name === "blend" ? "blends" : name;
+    if (said in settings || !(name in chosenBySubject(settings, hello))) return "";
     return ` Chosen for ${settings.subject}: ${subjectOf.why?.[name] ?? "it suits"}.`;
   }
 

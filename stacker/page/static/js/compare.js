@@ -20,7 +20,7 @@ export function makeCompare({ store, picture, previews, frames, tell, inForce })
     const { settings, versions } = store.get();
     if (choice.value.startsWith("version-")) return versions[Number(choice.value.slice(8))]?.settings;
     const { first, last } = spanOf(settings, frames.length);
-    if (choice.value === "mean") return { first, last };
+    if (choice.value === "mean") return { first, last, without: settings.without };
     const middle = Math.round((first + last) / 2);
     return { first: middle, last: middle };
   }

@@ -4,7 +4,7 @@ import { draw, fill, find, make } from "./elements.js";
 import { clamp, openSeconds, spanFor, spanSettings, used } from "./span.js";
 import { count, seconds, spokenSeconds } from "./words.js";
 
-const STEP_DEGREES = 17;
+const STEP_DEGREES = 21;
 const RADIUS = 150;
 const CENTRE = { x: 150, y: 172 };
 
@@ -24,7 +24,7 @@ export function makeDial({ store, frames, steps }) {
       y: text.y + 4,
       transform: `rotate(${index * STEP_DEGREES} ${text.x} ${text.y})`,
     });
-    label.append(step.label);
+    label.append(step.label.replace(/ s$/, ""));
     wheel.append(label);
     return label;
   });
@@ -77,7 +77,7 @@ export function makeDial({ store, frames, steps }) {
     wheel.setAttribute("transform", `rotate(${-place * STEP_DEGREES} ${CENTRE.x} ${CENTRE.y})`);
     labels.forEach((label, index) => {
       const beyond = index < low - 0.5 || index > high + 0.5;
-      label.setAttribute("class", Math.round(place) === index ? "there" : beyond ? "beyond" : "");
+      label.setAttribute("class", Math.abs(place - index) < 0.2 ? "there" : beyond ? "beyond" : "");
     });
     const taken = used(frames, settings).length;
     find("open").textContent = seconds(open);

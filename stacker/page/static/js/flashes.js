@@ -4,7 +4,6 @@ import { pull } from "./chips.js";
 import { fill, find, make } from "./elements.js";
 import { events } from "./server.js";
 import { neutral, spanOf, wholeWeights } from "./span.js";
-import { count } from "./words.js";
 
 /** Return the list, which stays hidden where the server tells of none. */
 export function makeFlashes({ key, store, frames, lookAt }) {
@@ -27,10 +26,11 @@ export function makeFlashes({ key, store, frames, lookAt }) {
     return Math.max(...whole);
   }
 
-  function row(light, name, words) {
+  function row(light, name) {
+    const { first, last } = light;
     const slider = pull({
       id: `light-${name.replace(" ", "-")}`,
-      label: name,
+      label: `${name}, ${first === last ? `frame ${first}` : `frames ${first} to ${last}`}`,
       low: 0,
       high: 1,
       step: 0.05,
@@ -39,23 +39,22 @@ export function makeFlashes({ key, store, frames, lookAt }) {
       live: (value) => store.live(weighed(light, value)),
       settle: (value) => store.change(weighed(light, value), `the weight of ${name}`),
     });
-    const where = make(
+    slider.element.classList.add("grow");
+    const see = make(
       "button",
-      { type: "button", class: "plain", on: { click: () => lookAt(light) } },
-      words,
+      { type: "button", "aria-label": `See ${name}`, on: { click: () => lookAt(light) } },
+      "See",
     );
     sliders.push({ slider, light });
-    return make("li", {}, slider.element, where);
+    return make("li", { class: "row" }, slider.element, see);
   }
 
   async function load() {
     told = await events(key).catch(() => told);
-    const framesOf = ({ first, last }) =>
-      first === last ? `frame ${first}` : `frames ${first} to ${last}, ${count(last - first + 1, "frame")}`;
     sliders = [];
     const rows = [
-      ...(told.bursts ?? []).map((light) => row(light, `Burst ${light.n}`, framesOf(light))),
-      ...(told.passes ?? []).map((light) => row(light, `Pass ${light.n}`, framesOf(light))),
+      ...(told.bursts ?? []).map((light) => row(light, `Burst ${light.n}`)),
+      ...(told.passes ?? []).map((light) => row(light, `Pass ${light.n}`)),
     ];
     block.hidden = rows.length === 0;
     fill(find("flashes"), make("ol", { class: "places" }, rows));

@@ -134,10 +134,13 @@ export function makeVersions({ store, previews, inForce, open, say, tell }) {
   function show() {
     const { versions, selected } = store.get();
     const had = [...place.children].findIndex((each) => each.contains(document.activeElement));
-    fill(place, versions.map(row));
-    if (naming === null && had >= 0) place.children[Math.min(had, versions.length - 1)]?.querySelector("button")?.focus();
+    fill(place, versions.length ? versions.map(row) : make("li", { class: "quiet none-kept" }, "Versions that you keep stand here, side by side."));
+    if (naming === null && had >= 0) {
+      const near = place.children[Math.min(had, versions.length - 1)];
+      near?.querySelector("button")?.focus();
+    }
     place.setAttribute("aria-label", versions.length ? count(versions.length, "version") : "No version kept yet");
-    keep.textContent = selected === null ? "Keep this one" : "Keep one more";
+    keep.textContent = selected === null ? "Keep this one" : "Keep another";
   }
 
   keep.onclick = add;
