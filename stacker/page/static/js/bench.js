@@ -41,7 +41,7 @@ export function openBench({ hello, burst }) {
   let closed = false;
 
   find("bench").hidden = false;
-  find("other-burst").hidden = false;
+  for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = false;
   find("burst-name").textContent = burst.name;
   find("burst-count").textContent = count(frames.length, "frame");
   document.title = `${burst.name} - stacker`;
@@ -56,7 +56,7 @@ export function openBench({ hello, burst }) {
   const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
   const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
   const flashes = makeFlashes({ key, store, frames, lookAt: ({ first }) => axis.goTo(first, true) });
-  const versions = makeVersions({ store, previews, inForce, open, say, tell: notice });
+  const versions = makeVersions({ store, previews, frames, inForce, open, say, tell: notice });
   const compare = makeCompare({ store, picture, previews, frames, inForce, tell: notice });
   const overlays = makeOverlays({ key, tell: notice });
   const loupe = makeLoupe({ key, picture, settings: () => store.get().settings, tell: notice });
@@ -223,7 +223,7 @@ export function openBench({ hello, burst }) {
       session.close();
       for (const part of [play, axis, dial, box, places, versions, compare, overlays, loupe, commandLine, fullSize, previews, picture]) part.close();
       find("bench").hidden = true;
-      find("other-burst").hidden = true;
+      for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = true;
     },
   };
 }

@@ -60,6 +60,9 @@ export function makeCompare({ store, picture, previews, frames, tell, inForce })
     before.hidden = mode === "off";
     divide.hidden = !slider;
     before.style.clipPath = slider ? `inset(0 ${100 - at}% 0 0)` : "none";
+    // what is told of the picture is not told of the other one
+    for (const hatch of document.querySelectorAll(".hatch"))
+      hatch.style.clipPath = slider ? `inset(0 0 0 ${at}%)` : flipped ? "inset(50%)" : "none";
     divide.style.left = `${at}%`;
     divide.setAttribute("aria-valuenow", Math.round(at));
     divide.setAttribute("aria-valuetext", `${Math.round(at)} % of the picture is before`);

@@ -5,6 +5,8 @@ import { clamp, openSeconds, spanFor, spanSettings, used } from "./span.js";
 import { count, seconds, spokenSeconds } from "./words.js";
 
 const STEP_DEGREES = 21;
+// a label farther round than this would come up on the other side
+const SHOWN_DEGREES = 100;
 const RADIUS = 150;
 const CENTRE = { x: 150, y: 172 };
 
@@ -77,6 +79,7 @@ export function makeDial({ store, frames, steps }) {
     wheel.setAttribute("transform", `rotate(${-place * STEP_DEGREES} ${CENTRE.x} ${CENTRE.y})`);
     labels.forEach((label, index) => {
       const beyond = index < low - 0.5 || index > high + 0.5;
+      label.style.display = Math.abs(place - index) * STEP_DEGREES > SHOWN_DEGREES ? "none" : "";
       label.setAttribute("class", Math.abs(place - index) < 0.2 ? "there" : beyond ? "beyond" : "");
     });
     const taken = used(frames, settings).length;

@@ -26,7 +26,7 @@ export function make(tag, properties = {}, ...children) {
     else if (name in element && name !== "list" && name !== "role") element[name] = value;
     else element.setAttribute(name, value);
   }
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return element;
 }
 
@@ -40,7 +40,7 @@ export function draw(tag, attributes = {}, ...children) {
 
 /** Put these children in place of those that an element has. */
 export function fill(element, ...children) {
-  element.replaceChildren(...children.flat().filter((child) => child !== null && child !== undefined));
+  element.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
 }
 
 /** Put an element at x, y (pixels of its parent), by a transform, which lays nothing out anew. */

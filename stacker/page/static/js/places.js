@@ -160,6 +160,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   canvas.addEventListener("pointerdown", (event) => {
     if (!mask || event.button !== 0) return;
     painting = true;
+    canvas.classList.add("stroking");
     canvas.setPointerCapture(event.pointerId);
     const { x, y, radius } = pointOf(event);
     mask.stroke(x, y, { radius, soft: brush.soft, erase: brush.erase || event.altKey });
@@ -181,6 +182,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   const lift = () => {
     if (!painting) return;
     painting = false;
+    canvas.classList.remove("stroking");
     mask.lift();
     mask.show();
     settle("a stroke of the brush");

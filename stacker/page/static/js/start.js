@@ -99,9 +99,17 @@ export function showStart({ hello, open, opened, renew }) {
 
 /** A burst in little: frames, gaps, and the span that is open. */
 function strip() {
-  const picture = draw("svg", { class: "strip", viewBox: "0 0 560 88", "aria-hidden": "true" });
-  picture.append(draw("rect", { class: "span", x: 151, y: 8, width: 234, height: 62 }));
-  for (let n = 0; n < 14; n += 1)
-    picture.append(draw("rect", { class: n > 3 && n < 10 ? "bar in" : "bar", x: 2 + n * 40, y: 22, width: 26, height: 34 }));
+  const picture = draw("svg", { class: "strip", viewBox: "0 0 594 72", "aria-hidden": "true" });
+  const [pitch, wide] = [42.5, 34];
+  const [first, last] = [4, 9];
+  const left = first * pitch;
+  const right = last * pitch + wide;
+  picture.append(draw("rect", { class: "span", x: left, y: 4, width: right - left, height: 64 }));
+  for (let n = 0; n < 14; n += 1) {
+    const part = n >= first && n <= last ? "bar in" : "bar";
+    picture.append(draw("rect", { class: part, x: n * pitch, y: 16, width: wide, height: 40 }));
+  }
+  for (const x of [left, right])
+    picture.append(draw("rect", { class: "end-mark", x: x - 2, y: 4, width: 4, height: 64 }));
   return picture;
 }

@@ -3,13 +3,13 @@
 import { fill, find, make } from "./elements.js";
 
 const FIELDS = [
-  ["x", "left"],
-  ["y", "top"],
+  ["x", "from left"],
+  ["y", "from top"],
   ["w", "wide"],
   ["h", "high"],
 ];
 
-/** Return the box; `guide` is told to go through the first frame while it is drawn. */
+/** Return the box; `showFirst(on)` shows the first frame of the span while it is drawn. */
 export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
   const sight = find("sight");
   const frame = find("box-frame");
@@ -25,15 +25,17 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
       id: `box-${id}`,
       min: 0,
       step: 1,
-      "aria-label": `Box, ${label}, in pixels`,
-      title: label,
+      title: `The box, ${label}, in pixels`,
       on: { change: typed },
     }),
   );
   const key = make("button", { type: "button", id: "box-draw", "aria-pressed": "false" }, "Draw the box");
   key.addEventListener("click", () => turn(!drawing));
   const words = make("p", { class: "words" });
-  const place = make("div", { class: "group" }, key, words, make("div", { class: "row" }, inputs));
+  const numbers = inputs.map((input, index) =>
+    make("label", { class: "box-number" }, make("span", { class: "quiet" }, FIELDS[index][1]), input),
+  );
+  const place = make("div", { class: "group" }, key, words, make("div", { class: "row" }, numbers));
   fill(find("box"), place);
 
   function turn(on) {

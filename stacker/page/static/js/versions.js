@@ -2,11 +2,12 @@
 
 import { fill, find, make } from "./elements.js";
 import { COARSE } from "./previews.js";
+import { spanOf } from "./span.js";
 import { same } from "./store.js";
 import { count, seconds } from "./words.js";
 
-/** Return the row; `picture(settings, side)` gives a preview. */
-export function makeVersions({ store, previews, inForce, open, say, tell }) {
+/** Return the row; `open(settings)` tells for how many seconds the shutter is open. */
+export function makeVersions({ store, previews, frames, inForce, open, say, tell }) {
   const place = find("versions");
   const keep = find("keep");
   const small = new Map();
@@ -59,6 +60,11 @@ export function makeVersions({ store, previews, inForce, open, say, tell }) {
     store.replace({ versions: next }, `${versions[index].name} kept anew`);
   }
 
+  function told(settings) {
+    const { first, last } = spanOf(settings, frames.length);
+    return first === last ? `frame ${first}` : `frames ${first} to ${last}`;
+  }
+
   function thumb(settings, name) {
     const image = make("img", { alt: "", width: 120, height: 80 });
     const known = JSON.stringify(settings);
@@ -102,7 +108,6 @@ export function makeVersions({ store, previews, inForce, open, say, tell }) {
     const changed = current && !same(settings, version.settings);
     const key = (label, press, what) =>
       make("button", { type: "button", class: "plain", "aria-label": `${what} ${version.name}`, on: { click: press } }, label);
-    const time = open(version.settings);
     const face = make(
       "button",
       { type: "button", "aria-current": current, title: version.name, on: { click: () => choose(index) } },
@@ -111,7 +116,7 @@ export function makeVersions({ store, previews, inForce, open, say, tell }) {
       make(
         "span",
         { class: "tells" },
-        changed ? "changed since" : `${inForce(version.settings).blend}, ${seconds(time)}`,
+        changed ? "changed since" : told(version.settings),
       ),
     );
     return make(

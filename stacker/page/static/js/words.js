@@ -6,7 +6,7 @@ export function seconds(value) {
   if (value <= 0) return "0 s";
   if (value < 0.3) return `1/${Math.round(1 / value)} s`;
   if (value < 10) return `${trim(value.toFixed(value < 1 ? 2 : 1))} s`;
-  if (value < 90) return `${Math.round(value)} s`;
+  if (value < 59.5) return `${Math.round(value)} s`;
   const minutes = Math.round(value / 60);
   if (value < 600) {
     const rest = Math.round(value - Math.floor(value / 60) * 60);
