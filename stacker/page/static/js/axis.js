@@ -228,6 +228,7 @@ export function makeAxis({ store, frames, look, say, play }) {
       tellSpan();
     },
     goTo,
+    focus: () => ends.first.focus(),
     here: () => here,
     shiftSpan,
     playing(on) {

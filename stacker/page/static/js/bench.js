@@ -74,8 +74,8 @@ export function openBench({ hello, burst }) {
   }
 
   function show(seen, settings, fine) {
-    if (play.isAlone()) return;
-    picture.show("now", seen.picture);
+    if (play.isAlone()) return undefined;
+    const shown = picture.show("now", seen.picture);
     lastTold = seen;
     const blend = inForce(settings).blend;
     const words = `${blend}, ${count(seen.frames ?? 0, "frame")}, open ${seconds(seen.openS ?? open(settings))}`;
@@ -83,9 +83,11 @@ export function openBench({ hello, burst }) {
     picture.describe(`${burst.name}: ${words}`);
     drawHistogram(seen.histogram);
     fill(find("notes"), seen.notes.map((note) => make("li", {}, note)));
-    if (!fine) return;
-    overlays.refresh(settings);
-    loupe.refresh();
+    if (fine) {
+      overlays.refresh(settings);
+      loupe.refresh();
+    }
+    return shown;
   }
 
   function trouble(sentence) {
@@ -203,7 +205,7 @@ export function openBench({ hello, burst }) {
       k: versions.add,
       r: fullSize.start,
       z: (event) => (event.shiftKey ? store.redo() : store.undo()),
-      a: () => find("end-first").focus(),
+      a: axis.focus,
       undo: store.undo,
       redo: store.redo,
       Escape() {

@@ -140,7 +140,15 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     );
   }
 
+  /** Write the list anew, and leave the focus where it was. */
   function list() {
+    const keys = "input, select, button";
+    const had = [...find("places").querySelectorAll(keys)].indexOf(document.activeElement);
+    write();
+    if (had >= 0) find("places").querySelectorAll(keys)[had]?.focus();
+  }
+
+  function write() {
     const count = regions().length;
     const rows = regions().map((_, index) => line(index));
     if (open === count) rows.push(line(count));
@@ -201,7 +209,8 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
         else if (open > regions().length) shut();
         else { mask.clear(); mask.show(); }
       }
-      if (!find("places").contains(document.activeElement) || open === null) list();
+      // a slider of the brush is not taken from under the hand
+      if (!document.activeElement?.closest?.("#place-brush input")) list();
     },
     off: () => open !== null && shut(),
     close() {

@@ -24,7 +24,7 @@ export function makePreviews({ key, show, trouble, busy }) {
 
   /** Want the picture of settings; while they are dragged (`live`) only the newest is asked for. */
   function want(settings, { live = false } = {}) {
-    turn += 1;
+    const mine = (turn += 1);
     clearTimeout(rest);
     fine?.abort();
     const known = kept.get(name(settings));
@@ -32,13 +32,13 @@ export function makePreviews({ key, show, trouble, busy }) {
       coarse?.abort();
       next = null;
       trouble(null);
-      busy(false);
-      return show(known, settings, true);
+      return Promise.resolve(show(known, settings, true)).then(() => turn === mine && busy(false));
     }
     busy(true);
     // a drag is answered best by letting the question that is under way come back
     if (live && coarse) next = { settings, turn };
-    else run(settings, live, turn);
+    else run(settings, live, mine);
+    return undefined;
   }
 
   async function run(settings, live, mine) {
@@ -66,9 +66,9 @@ export function makePreviews({ key, show, trouble, busy }) {
       const seen = await preview(key, settings, FINE, control.signal);
       keep(settings, seen);
       if (mine !== turn) return;
-      show(seen, settings, true);
       trouble(null);
-      busy(false);
+      await show(seen, settings, true);
+      if (mine === turn) busy(false);
     } catch (error) {
       if (!takenBack(error) && mine === turn) fail(error);
     }

@@ -12,17 +12,18 @@ export function seconds(value) {
     const rest = Math.round(value - Math.floor(value / 60) * 60);
     return rest && rest < 60 ? `${Math.floor(value / 60)} min ${rest} s` : `${minutes} min`;
   }
-  if (minutes < 90) return `${minutes} min`;
+  if (minutes < 60) return `${minutes} min`;
   return minutes % 60 ? `${Math.floor(minutes / 60)} h ${minutes % 60} min` : `${minutes / 60} h`;
 }
 
+const UNITS = { h: "hour", min: "minute", s: "second" };
+
 /** Return seconds for a screen reader, in whole words. */
 export function spokenSeconds(value) {
-  return seconds(value)
-    .replace(/ h\b/, value >= 7200 ? " hours" : " hour")
-    .replace(/ min\b/, " minutes")
-    .replace(/ s\b/, " seconds")
-    .replace(/^1\/(\d+) seconds/, "1/$1 of a second");
+  return seconds(value).replace(/([\d./]+) (h|min|s)\b/g, (_, number, unit) => {
+    if (number.includes("/")) return `${number} of a second`;
+    return `${number} ${UNITS[unit]}${number === "1" ? "" : "s"}`;
+  });
 }
 
 /** Return a number and what it counts, such as "1 frame", "24 frames". */
