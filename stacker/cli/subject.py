@@ -73,6 +73,8 @@ _OPTIONS = {
     "darks": "dark",
     "flats": "flat",
     "biases": "bias",
+    "interval_s": "interval",
+    "frame_shutter_s": "frame_shutter",
 }
 
 

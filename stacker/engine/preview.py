@@ -1,4 +1,4 @@
-"""A quick exposure from reduced frames: what a command shows and what the page shows is one thing."""
+"""A quick exposure from reduced frames, the same for commands and for the page."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stacker.burst import Burst
+from stacker.engine.balance import BalanceChoice
 from stacker.engine.calibrate import Calibrated, calibrate
 from stacker.engine.expose import expose_burst
 from stacker.engine.progress import Progress, Silent
@@ -57,6 +58,19 @@ def for_reduced(settings: Settings, factor: int) -> Settings:
         x, y = (reduced_place(value, factor) for value in box[:2])
         box = (x, y, box[2] / factor, box[3] / factor)
     return replace(settings, box=box, darks=(), flats=(), biases=(), hot_pixels="keep")
+
+
+def balance_for_reduced(choice: BalanceChoice, factor: int) -> BalanceChoice:
+    """Return the choice of a white balance for frames reduced by a factor."""
+    if choice.neutral is None or factor == 1:
+        return choice
+    x, y = (max(0.0, reduced_place(value, factor)) for value in choice.neutral)
+    return replace(choice, neutral=(x, y))
+
+
+def balance_in_preview(choice: BalanceChoice, shot: Shot) -> BalanceChoice:
+    """Return the choice of a white balance for a preview, places being those of the full size."""
+    return balance_for_reduced(choice, int(shot.report["preview"]["factor"]))
 
 
 def reduced_place(place: float, factor: int) -> float:

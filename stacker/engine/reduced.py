@@ -74,6 +74,11 @@ class HeldBurst(ReducedBurst):
 
     held: Sequence[PixelArray | None] = field(default=(), repr=False)
 
+    def unheld(self) -> ReducedBurst:
+        """Return the same burst with its frames read from the files each time."""
+        parts = {name.name: getattr(self, name.name) for name in fields(ReducedBurst)}
+        return ReducedBurst(**parts)
+
     def runs(self, indices: Sequence[int]) -> list[tuple[int, ...]]:
         """Return each index by itself: in memory no frame hangs on another."""
         return [(index,) for index in sorted(set(indices))]

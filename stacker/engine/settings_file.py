@@ -90,6 +90,20 @@ class Chosen:
         """What ``open_burst`` is told."""
         return {name: self.said.get(name, usual) for name, usual in OPENING.items()}
 
+    def under(self, said: Mapping[str, Any], subject: str | None) -> Chosen:
+        """Return the same with what was said besides, which wins.
+
+        Of settings that exclude each other, those said take the place of those here.
+        """
+        kept = dict(self.said)
+        for group in (("last", "shutter_s"), ("warmth", "gains", "neutral")):
+            if any(said.get(name) is not None for name in group):
+                for name in group:
+                    kept.pop(name, None)
+        if said.get("hold", "subject") != "subject":
+            kept.pop("box", None)
+        return Chosen({**kept, **said}, self.subject if subject is None else subject)
+
     def told(self) -> dict[str, Any]:
         """Return the same as plain data, ready for JSON."""
         said: dict[str, Any] = dict(self.said)
@@ -166,23 +180,26 @@ def _frozen(value: Any) -> Any:
 
 
 _NUMBER, _WHOLE, _WORD, _YES_NO = (int, float), (int,), (str,), (bool,)
-# what each setting is made of; a tuple in a tuple means several of them
+
+
+def _of(sorts: tuple[type, ...], names: str) -> dict[str, tuple[type, ...]]:
+    """Return the same sorts of value for several names, apart by spaces."""
+    return dict.fromkeys(names.split(), sorts)
+
+
+# what each setting is made of, and those that are lists of it
 _SORTS: dict[str, tuple[type, ...]] = {
-    **dict.fromkeys(
-        "shutter_s ramp_in_s ramp_out_s tail_s exposure warmth interval_s frame_shutter_s".split(),
-        _NUMBER,
-    ),
-    **dict.fromkeys("first last workers memory depth".split(), _WHOLE),
-    **dict.fromkeys("bridge doubts shoulder keep_location half strict".split(), _YES_NO),
-    **dict.fromkeys(
-        "hold reference crop floor tail_to even hot_pixels on_bad space highlights".split(), _WORD
-    ),
+    **_of(_NUMBER, "shutter_s ramp_in_s ramp_out_s tail_s exposure warmth"),
+    **_of(_NUMBER, "interval_s frame_shutter_s"),
+    **_of(_WHOLE, "first last workers memory depth"),
+    **_of(_YES_NO, "bridge doubts shoulder keep_location half strict"),
+    **_of(_WORD, "hold reference crop floor tail_to even hot_pixels on_bad space highlights"),
     "keep_bursts": (int, str),
 }
-_SEVERAL: dict[str, tuple[type, ...]] = {
-    **dict.fromkeys("box weights trim gains neutral".split(), _NUMBER),
-    "without": _WHOLE,
-    **dict.fromkeys("blends darks flats biases".split(), _WORD),
+_LISTS: dict[str, tuple[type, ...]] = {
+    **_of(_NUMBER, "box weights trim gains neutral"),
+    **_of(_WHOLE, "without"),
+    **_of(_WORD, "blends darks flats biases"),
 }
 
 
@@ -190,8 +207,8 @@ def _checked(where: str, name: str, value: Any) -> Any:
     """Return a value of the right sort; what it has to be besides is checked where it is used."""
     if value is None:
         return value
-    if name in _SEVERAL:
-        good = isinstance(value, tuple) and all(_is(each, _SEVERAL[name]) for each in value)
+    if name in _LISTS:
+        good = isinstance(value, tuple) and all(_is(each, _LISTS[name]) for each in value)
     else:
         good = _is(value, _SORTS[name])
     if not good:

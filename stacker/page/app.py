@@ -1,29 +1,28 @@
-"""The routes of the page, and the desk at which one person works."""
+"""The application: what answers at which address."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from stacker.page import previewing
-from stacker.page.answers import PageError, body_of, telling
+from stacker.page import burst_routes, job_routes
+from stacker.page.answers import PageError, telling
 from stacker.page.desk import Desk
 from stacker.page.guard import OPEN_THE_ADDRESS, Guard, Pass
-from stacker.page.hello import hello_of
 
 STATIC = Path(__file__).parent / "static"
+METHODS = ["GET", "POST", "PUT", "DELETE"]
 
 
 def make_app(desk: Desk, admission: Pass) -> Starlette:
-    """Return the application that answers for a desk."""
+    """Return the application that answers for a desk to whoever has the pass."""
+    files = StaticFiles(directory=STATIC)
 
     async def entrance(request: Request) -> Response:
         token = request.query_params.get("token")
@@ -38,11 +37,12 @@ def make_app(desk: Desk, admission: Pass) -> Starlette:
         )
         return answer
 
-    files = StaticFiles(directory=STATIC)
     return Starlette(
         routes=[
-            Route("/", entrance),
-            *_api(desk),
+            Route("/", entrance, methods=["GET"]),
+            *burst_routes.routes(desk),
+            *job_routes.routes(desk),
+            Route("/api/{rest:path}", telling(_unknown), methods=METHODS),
             Mount("/static", files),
             Mount("/", files),
         ],
@@ -50,37 +50,10 @@ def make_app(desk: Desk, admission: Pass) -> Starlette:
     )
 
 
-def _api(desk: Desk) -> list[Route]:
-    """Return what the page can ask for."""
-
-    async def hello(_: Request) -> Response:
-        return JSONResponse(await run_in_threadpool(hello_of, desk.served))
-
-    async def burst(request: Request) -> Response:
-        data = await body_of(request)
-        return JSONResponse(await run_in_threadpool(desk.open, data.get("id")))
-
-    async def progress(request: Request) -> Response:
-        return JSONResponse(desk.find(request.path_params["key"]).progress())
-
-    async def preview(request: Request) -> Response:
-        opened = desk.find(request.path_params["key"])
-        data = await body_of(request)
-        return await run_in_threadpool(previewing.answer, opened, data)
-
-    async def unknown(request: Request) -> Response:
-        raise PageError(
-            request.url.path[:100],
-            "the page has nothing there",
-            remedy="load it again",
-            code="not-yet",
-        )
-
-    table: list[tuple[str, str, Any]] = [
-        ("GET", "/api/hello", hello),
-        ("POST", "/api/burst", burst),
-        ("GET", "/api/burst/{key}/progress", progress),
-        ("POST", "/api/burst/{key}/preview", preview),
-    ]
-    routes = [Route(path, telling(handler), methods=[method]) for method, path, handler in table]
-    return [*routes, Route("/api/{rest:path}", telling(unknown), methods=["GET", "POST", "PUT"])]
+async def _unknown(request: Request) -> Response:
+    raise PageError(
+        f"{request.method} {request.url.path[:100]}",
+        "the page has nothing there",
+        remedy="load it again",
+        code="no-such-address",
+    )

@@ -7,12 +7,13 @@ from collections import OrderedDict
 from typing import Any
 
 from stacker.page.answers import PageError
-from stacker.page.folder import Served
-from stacker.page.jobs import Jobs
+from stacker.page.folder import DEMO, OWN, Served
+from stacker.page.jobs import Job, Jobs, Outcome
 from stacker.page.opened import Opened, open_place
+from stacker.page.session import read_session
 
-# bursts that stay open: each may hold a gigabyte of frames
-MOST_OPEN = 2
+# what the frames of open bursts may take together; the one looked at last stays in any case
+HELD_BYTES = 1_500_000_000
 
 
 class Desk:
@@ -25,18 +26,23 @@ class Desk:
         self._turn = threading.Lock()
 
     def open(self, place: object) -> dict[str, Any]:
-        """Return what a burst is, having opened it unless it is open."""
+        """Return what a burst is and what was chosen for it, having opened it unless it is open."""
         with self._turn:
             opened = open_place(self.served, place)
-            if opened.key in self._open:
-                opened = self._open[opened.key]
+            known = self._open.get(opened.key)
+            if known is not None and known.is_same_as(opened):
+                opened = known
             else:
+                if known is not None:
+                    known.close()
                 opened.start()
                 self._open[opened.key] = opened
             self._open.move_to_end(opened.key)
-            while len(self._open) > MOST_OPEN:
-                self._open.popitem(last=False)[1].close()
-        return opened.told()
+            self._close_oldest()
+        session = read_session(self.served, opened)
+        if not session["settings"] and opened.bad:
+            session["settings"] = {"on_bad": "skip"}
+        return {**opened.told(), **session}
 
     def find(self, key: str) -> Opened:
         """Return the open burst of that key.
@@ -56,8 +62,35 @@ class Desk:
             )
         return opened
 
+    def make_demo(self) -> Job:
+        """Return the job that renders the demo's bursts into the output folder."""
+        from stacker.demo import make_demo
+
+        folder = self.served.output / DEMO
+        if folder.exists():
+            raise PageError(
+                DEMO,
+                "the demo is there already",
+                remedy="open one of its bursts",
+                code="file-exists",
+            )
+
+        def work(job: Job) -> Outcome:
+            made = list(make_demo(folder, progress=job))
+            warnings = [
+                f"{each.picture.title}: likeness to the truth {each.psnr_db:.1f} dB"
+                for each in made
+            ]
+            return Outcome(OWN + DEMO, warnings)
+
+        return self.jobs.add("the demo bursts of Kestrel Point", work)
+
     def close(self) -> None:
         """End all that goes on."""
         self.jobs.close()
         for opened in self._open.values():
             opened.close()
+
+    def _close_oldest(self) -> None:
+        while len(self._open) > 1 and sum(o.held_bytes for o in self._open.values()) > HELD_BYTES:
+            self._open.popitem(last=False)[1].close()

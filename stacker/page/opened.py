@@ -1,53 +1,153 @@
-"""A burst that is open on the page: its frames, read in the background, and what is made of them."""
+"""A burst that is open on the page: its frames are read, and looked at, in the background."""
 
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass, field
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import replace
 from hashlib import sha256
-from math import ceil
+from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 from stacker.burst import Burst, open_burst
 from stacker.engine.look import Look
 from stacker.engine.passes import worker_count
-from stacker.engine.reduced import HeldBurst, held_burst, reduce_burst, reduced
-from stacker.errors import FrameError
+from stacker.engine.preview import for_reduced
+from stacker.engine.settings import Settings
+from stacker.engine.settled import settled_holding
+from stacker.errors import FrameError, StackerError
 from stacker.light.encoding import PixelArray
 from stacker.page.folder import Served
+from stacker.page.frame_graphs import light_stops, shake_px
+from stacker.page.views import View, empty_view, held_view, holding_key
 
-COARSE_SIDE = 375
+# holdings that are kept besides frames as they lie; each that moves frames has a copy of them all
+MOST_VIEWS, MOST_MOVED = 12, 1
 
 
-@dataclass(eq=False)
+STILL_LOOKING = "where each frame looked is being found out; until then they show as they lie"
+
+
+class ClosedError(Exception):
+    """The burst was closed while it was worked on."""
+
+
 class Opened:
-    """One burst: its frames at full size on disk, reduced in memory, and coarse."""
+    """One burst: its frames at full size on disk, and reduced in memory."""
 
-    key: str
-    place: str
-    name: str
-    burst: Burst
-    fine: HeldBurst
-    coarse: HeldBurst
-    bad: dict[int, FrameError] = field(default_factory=dict)
-    loaded: set[int] = field(default_factory=set)
-    fault: BaseException | None = None
-    _stop: threading.Event = field(default_factory=threading.Event)
-    _thread: threading.Thread | None = None
+    def __init__(self, place: str, path: Path, burst: Burst) -> None:
+        self.key = sha256(str(path).encode()).hexdigest()[:12]
+        self.place = place
+        self.path = path
+        self.burst = burst
+        self.stamps = _stamps(burst)
+        self.plain = empty_view(burst)
+        self.bad: dict[int, FrameError] = {
+            place: frame.problem for place, frame in enumerate(burst.frames) if frame.problem
+        }
+        self.fault: str | None = None
+        self.looking = True
+        self.slow = threading.Lock()
+        self.cache: OrderedDict[object, Any] = OrderedDict()
+        self.light: list[float | None] = [None] * len(burst.frames)
+        self.shake: list[float | None] = [None] * len(burst.frames)
+        self._views: OrderedDict[object, View | StackerError | None] = OrderedDict()
+        self._wanted: SimpleQueue[Settings | None] = SimpleQueue()
+        self._stopped = threading.Event()
+        self._turn = threading.Lock()
+        self._thread = threading.Thread(target=self._work, name="preview", daemon=True)
 
     @property
-    def ready(self) -> bool:
-        """Whether all frames were read."""
-        return len(self.loaded) + len(self.bad) >= len(self.burst.frames)
+    def factor(self) -> int:
+        """Pixels of a frame along the side of one of its preview."""
+        return self.plain.fine.burst.factor
+
+    @property
+    def known(self) -> int:
+        """Frames before this one are there, or known to be bad."""
+        frames = self.plain.fine.frames
+        places = range(len(frames))
+        return next((p for p in places if frames[p] is None and p not in self.bad), len(frames))
+
+    @property
+    def loaded(self) -> int:
+        """How many frames are there, or known to be bad."""
+        frames = self.plain.fine.frames
+        return sum(frame is not None or p in self.bad for p, frame in enumerate(frames))
+
+    @property
+    def held_bytes(self) -> int:
+        """What the frames take in memory once all are read."""
+        width, height = self.plain.fine.burst.size
+        sample = 1 if self.burst.encoding.stored == "uint8" else 2
+        return len(self.burst.frames) * width * height * 3 * sample
+
+    def start(self) -> None:
+        """Begin to read the frames."""
+        self._thread.start()
+
+    def is_same_as(self, other: Opened) -> bool:
+        """Whether another has the same files, unchanged since they were opened."""
+        return self.stamps == other.stamps
+
+    def close(self) -> None:
+        """Stop what goes on, and wait for it."""
+        self._stopped.set()
+        self._wanted.put(None)
+        if self._thread.ident is not None:
+            self._thread.join()
+
+    def view_for(self, settings: Settings) -> tuple[View, list[str], bool]:
+        """Return the frames as they are held, sentences about them, and whether that will change.
+
+        A holding that is not known yet is looked for in the background; until then frames are
+        shown as they lie.
+
+        Raises
+        ------
+        StackerError
+            Frames cannot be held as it was asked for.
+        """
+        count = len(self.burst.frames)
+        if self.fault is not None:
+            return self.plain, [self.fault], False
+        if self.loaded < count:
+            note = f"{self.loaded} of {count} frames are here so far, and shown as they lie"
+            return self.plain, [note], True
+        if settings.hold == "still":
+            return self.plain, [], False
+        key = holding_key(settings)
+        with self._turn:
+            found = self._views.get(key)
+            if key in self._views:
+                self._views.move_to_end(key)
+            else:
+                self._views[key] = None
+                self.looking = True
+                self._wanted.put(settings)
+        if isinstance(found, StackerError):
+            raise found
+        if found is None:
+            return self.plain, [STILL_LOOKING], True
+        return found, list(found.notes), False
+
+    def left_out(self) -> dict[int, str]:
+        """Return why frames are not used unless told otherwise, by their place."""
+        view = self._views.get(holding_key(_USUAL))
+        refused = dict(view.refused) if isinstance(view, View) else {}
+        return refused | {place: error.why for place, error in self.bad.items()}
 
     def told(self) -> dict[str, Any]:
         """Return what the burst is, ready for JSON."""
+        left_out = self.left_out()
         return {
             "key": self.key,
             "id": self.place,
-            "name": self.name,
+            "name": self.path.name,
             "size": list(self.burst.size),
-            "preview_size": list(self.fine.size),
+            "preview_size": list(self.plain.fine.burst.size),
             "frames": [
                 {
                     "n": place + 1,
@@ -55,64 +155,148 @@ class Opened:
                     "start_s": round(frame.start_s, 6),
                     "shutter_s": frame.shutter_s,
                     "problem": str(frame.problem) if frame.problem else None,
-                    "left_out": None,
+                    "left_out": left_out.get(place),
                 }
                 for place, frame in enumerate(self.burst.frames)
             ],
-            "settings": {},
-            "versions": [],
             "warnings": list(self.burst.warnings),
-            "ready": self.ready,
+            "ready": self.is_ready,
         }
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether all frames were read."""
+        return self.loaded == len(self.burst.frames)
 
     def progress(self) -> dict[str, Any]:
         """Return how many frames were read and what was seen in them, ready for JSON."""
-        count = len(self.burst.frames)
         return {
-            "loaded": len(self.loaded) + len(self.bad),
-            "of": count,
-            "graphs": {"light": [None] * count, "shake_px": [None] * count},
-            "left_out": {},
-            "ready": self.ready,
+            "loaded": self.loaded,
+            "of": len(self.burst.frames),
+            "graphs": {"light": self.light, "shake_px": self.shake},
+            "left_out": {str(place + 1): why for place, why in self.left_out().items()},
+            "looking": self.looking,
+            "ready": self.is_ready,
+            "error": self.fault,
         }
 
-    def start(self) -> None:
-        """Begin to read the frames."""
-        self._thread = threading.Thread(target=self._load, name="preview", daemon=True)
-        self._thread.start()
+    def start_stage(self) -> None:
+        """Return if the burst is still open."""
+        if self._stopped.is_set():
+            raise ClosedError
 
-    def close(self) -> None:
-        """Stop reading, and wait for it."""
-        self._stop.set()
-        if self._thread is not None:
-            self._thread.join()
-
-    def _load(self) -> None:
-        places = list(range(len(self.burst.frames)))
+    def _work(self) -> None:
+        """Read the frames, then look for holdings as they are wanted, until closed."""
         try:
-            Look(self.fine, worker_count(None)).at(places, self._show, self._fail)
-        except _StoppedError:
+            self._read()
+            self.light = light_stops(self.plain.coarse.burst, self.plain.coarse.frames)
+            self._views[holding_key(_USUAL)] = None
+            self._settle(_USUAL)
+            while (settings := self._next()) is not None:
+                self._settle(settings)
+        except ClosedError:
             return
+        except Exception:
+            self.fault = "reading the frames failed through a fault of the program"
+            self.looking = False
+            raise
 
-    def _show(self, place: int, pixels: PixelArray) -> None:
-        if self._stop.is_set():
-            raise _StoppedError
-        held: Any = self.fine.held
-        coarse: Any = self.coarse.held
-        held[place] = pixels.copy()
-        factor = self.coarse.factor // self.fine.factor
-        coarse[place] = reduced(pixels, self.fine.encoding, self.fine.encoding, factor)
-        self.loaded.add(place)
+    def _next(self) -> Settings | None:
+        self.looking = not self._wanted.empty()
+        return self._wanted.get()
 
-    def _fail(self, place: int, error: FrameError) -> None:
-        self.bad[place] = error
+    def _read(self) -> None:
+        places = [p for p in range(len(self.burst.frames)) if p not in self.bad]
+
+        def show(place: int, pixels: PixelArray) -> None:
+            self.start_stage()
+            self.plain.put(place, pixels.copy())
+
+        def fail(place: int, error: FrameError) -> None:
+            self.bad[place] = error
+
+        # not by way of the frames in memory: those of a clip are read one after the other
+        whole = self.plain.fine.burst.unheld()
+        Look(whole, worker_count(None)).at(places, show, fail)
+
+    def _settle(self, settings: Settings) -> None:
+        """Find out how frames are held, and keep that, or why they cannot be."""
+        key = holding_key(settings)
+        places = [p for p in range(len(self.burst.frames)) if p not in self.bad]
+        wanted = replace(for_reduced(_everything(settings), self.factor), on_bad="skip")
+        progress = _Watched(self)
+        found: View | StackerError
+        try:
+            holding = settled_holding(self.plain.fine.burst, places, wanted, progress)
+            found = held_view(self.plain, holding, progress)
+            if settings.hold is None:
+                self.shake = shake_px(holding, places, len(self.burst.frames), self.factor)
+        except StackerError as error:
+            found = error
+        with self._turn:
+            if isinstance(found, View) and found.fine is not self.plain.fine:
+                self._forget_moved()
+                # frames that moved are held alike whatever the blend
+                self._views[(*key[:-1], not key[-1])] = found
+            self._views[key] = found
+            while len(self._views) > MOST_VIEWS:
+                self._views.popitem(last=False)
+
+    def _forget_moved(self) -> None:
+        """Let go of the views that have copies of all frames, but for the latest."""
+        moved = {
+            id(view): view
+            for view in self._views.values()
+            if isinstance(view, View) and view.fine is not self.plain.fine
+        }
+        for number in list(moved)[: len(moved) - MOST_MOVED + 1]:
+            for key in [key for key, view in self._views.items() if id(view) == number]:
+                del self._views[key]
 
 
-class _StoppedError(Exception):
-    """The burst was closed."""
+def _stamps(burst: Burst) -> tuple[object, ...]:
+    """Return what changes when a file of the burst does."""
+    stamps: list[object] = []
+    for path in sorted(burst.sources):
+        try:
+            found = path.stat()
+            stamps.append((path, found.st_mtime_ns, found.st_size))
+        except OSError:
+            stamps.append((path, None, None))
+    return tuple(stamps)
 
 
-def open_place(served: Served, place: object) -> Opened:
+class _Watched:
+    """A progress that ends the work where the burst was closed."""
+
+    def __init__(self, opened: Opened) -> None:
+        self.opened = opened
+
+    def start(self, stage: str, total: int) -> None:
+        """Begin a stage."""
+        self.opened.start_stage()
+
+    def advance(self) -> None:
+        """One more step is done."""
+        self.opened.start_stage()
+
+
+_USUAL = Settings()
+
+
+def _everything(settings: Settings) -> Settings:
+    """Return the settings of a holding over the whole burst."""
+    return Settings(
+        blends=settings.blends,
+        hold=settings.hold,
+        reference=settings.reference,
+        crop=settings.crop,
+        box=settings.box,
+        subject=settings.subject,
+    )
+
+
+def open_place(served: Served, place: object, opening: Mapping[str, Any] | None = None) -> Opened:
     """Return a burst, its frames still to be read.
 
     Raises
@@ -121,15 +305,4 @@ def open_place(served: Served, place: object) -> Opened:
         There is none, or it cannot be opened.
     """
     path = served.path_of(place)
-    burst = open_burst(path)
-    fine = reduce_burst(burst)
-    times = max(1, ceil(max(fine.size) / COARSE_SIDE))
-    coarse = reduce_burst(burst, fine.factor * times)
-    return Opened(
-        key=sha256(str(path).encode()).hexdigest()[:12],
-        place=str(place),
-        name=path.name,
-        burst=burst,
-        fine=held_burst(fine, [None] * len(burst.frames)),
-        coarse=held_burst(coarse, [None] * len(burst.frames)),
-    )
+    return Opened(str(place), path, open_burst(path, **(opening or {})))

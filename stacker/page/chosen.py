@@ -1,0 +1,41 @@
+"""Settings as the page sends them, held to the served folder."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from stacker.engine.settings_file import Chosen, chosen_from
+from stacker.page.answers import PageError
+from stacker.page.folder import Served
+
+# settings that name files
+FILES = ("darks", "flats", "biases")
+
+
+def chosen_in(data: Mapping[str, Any], served: Served) -> Chosen:
+    """Return what was chosen, from the ``settings`` of a request.
+
+    Files that it names become whole paths, which must lie below the served folder.
+
+    Raises
+    ------
+    StackerError
+        These are no settings of one picture, or name files elsewhere.
+    """
+    chosen = chosen_from(data.get("settings", {}))
+    said = dict(chosen.said)
+    for name in FILES:
+        if said.get(name):
+            said[name] = tuple(str(served.path_of(each)) for each in said[name])
+    if len(said.get("blends") or ("one",)) != 1:
+        raise PageError(
+            "the blend", "the page makes one picture at a time", remedy="name one", code="bad-blend"
+        )
+    # memory and processors are this machine's matter, not a browser's
+    said.pop("memory", None)
+    said.pop("workers", None)
+    found = Chosen(said, chosen.subject)
+    # what does not make sense is told before any work
+    assert found.settings and found.balance
+    return found
