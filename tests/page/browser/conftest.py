@@ -20,7 +20,7 @@ playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is no
 pytest.importorskip("starlette", reason="the page's libraries are not installed")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-COMMAND = (sys.executable, "/tmp/face/fake.py")
+COMMAND = (sys.executable, "-m", "stacker", "serve")
 FRAMES = 12
 
 
@@ -83,7 +83,7 @@ def visit(browser, request) -> Iterator[object]:
     def open_page(address: str, **manner: object) -> Desk:
         manner = {"viewport": {"width": 1280, "height": 800}, "reduced_motion": "reduce", **manner}
         context = browser.new_context(**manner)
-        context.set_default_timeout(6_000)
+        context.set_default_timeout(20_000)
         contexts.append(context)
         page = context.new_page()
         watch(page)

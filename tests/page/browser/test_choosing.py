@@ -129,7 +129,7 @@ def test_brightness_is_seen_while_it_is_pulled(desk):
     desk.wait_for_picture()
     after = desk.colours((0.5, 0.5))[0]
     assert all(now < then for now, then in zip(after, before, strict=True))
-    desk.has_command("--exposure -1")
+    desk.has_command("--exposure=-1")
 
 
 def test_single_frames_by_scrubbing_and_playing(desk):

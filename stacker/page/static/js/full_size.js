@@ -70,7 +70,8 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
     for (const [id, before] of watched) {
       if (!UNDER_WAY.has(before.state)) continue;
       try {
-        const now = await job(id);
+        const told = await job(id);
+        const now = { ...told, output: told.output ?? before.output };
         watched.set(id, now);
         if (!UNDER_WAY.has(now.state)) say(ending(now));
       } catch (error) {
@@ -121,9 +122,11 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
 
   const share = ({ done, of }) => (of ? done / of : 0);
 
-  function goingOn({ state, output: name, done, of, left_s: left }) {
+  function goingOn({ state, output: name, stage, done, of, left_s: left }) {
     if (state === "waiting") return `${name} waits its turn`;
-    return `${name}: ${done} of ${of}${left === null || left === undefined ? "" : `, ${seconds(Math.max(1, Math.round(left)))} left`}`;
+    const steps = of > 1 ? ` ${done} of ${of}` : "";
+    const rest = Number.isFinite(left) ? `, ${seconds(Math.max(1, Math.round(left)))} left` : "";
+    return `${name}: ${stage ?? "under way"}${steps}${rest}`;
   }
 
   function show() {
@@ -133,7 +136,8 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
   // what an earlier tab or a reload left under way is still of interest
   jobs()
     .then((all) => {
-      for (const each of all.jobs ?? all) if (UNDER_WAY.has(each.state)) watch(each.id, each);
+      for (const each of all.jobs)
+        if (UNDER_WAY.has(each.state)) watch(each.id, { ...each, output: each.output ?? each.what });
     })
     .catch(() => null);
 

@@ -12,6 +12,8 @@ const FILLS = [
   ["still", "what is still"],
 ];
 
+const NAMED = new Set(FILLS.map(([of]) => of));
+
 /** Return the list of places; they lie in the settings as `regions`. */
 export function makePlaces({ key, store, hello, picture, previewSize, say, tell }) {
   const sight = find("sight");
@@ -24,6 +26,8 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   let painting = false;
   let stroke = Date.now();
 
+  // the blend of a place that nothing was painted of yet
+  let fresh = "median";
   const regions = () => store.get().settings.regions ?? [];
   const put = (next, words) => store.change({ regions: next.length ? next : undefined }, words);
 
@@ -32,16 +36,24 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     const index = open;
     stroke += 1;
     try {
-      const { mask: name } = await saveMask(key, `region-${stroke}.png`, await mask.png());
-      const next = regions().map((each, at) => (at === index ? { ...each, mask: name } : each));
-      if (index === next.length) next.push({ mask: name, blend: fresh });
-      put(next, words);
+      const { mask: name } = await saveMask(key, `region-${stroke}`, await mask.png());
+      lay(index, name, words);
     } catch (error) {
       tell(error.message);
     }
   }
 
-  let fresh = "median";
+  function lay(index, name, words) {
+    const next = regions().map((each, at) => (at === index ? { ...each, mask: name } : each));
+    if (index === next.length) next.push({ mask: name, blend: fresh });
+    put(next, words);
+  }
+
+  /** Show where a place is: masks found by name are asked for, painted ones were kept. */
+  async function seen(region) {
+    const found = NAMED.has(region.mask) ? regionFill(key, region.mask) : readMask(key, region.mask);
+    await mask?.take(await found);
+  }
 
   async function edit(index) {
     if (open === index) return shut();
@@ -51,7 +63,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     sight.classList.add("busy-drawing");
     mask = makeMask(canvas, previewSize);
     const region = regions()[index];
-    if (region) await mask.take(await readMask(key, region.mask)).catch((error) => tell(error.message));
+    if (region) await seen(region).catch((error) => tell(error.message));
     mask?.show();
     list();
     return find("place-brush").querySelector("input, button")?.focus();
@@ -66,14 +78,10 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     list();
   }
 
-  async function fillBy(of, words) {
-    try {
-      await mask.take(await regionFill(key, of));
-      await settle(`${words} filled`);
-      say(`The place is ${words} now.`);
-    } catch (error) {
-      tell(error.message);
-    }
+  /** A place that goes by its name is found by the program at full size; strokes change it. */
+  function fillBy(of, words) {
+    lay(open, of, `${words} filled`);
+    say(`The place is ${words} now.`);
   }
 
   function remove(index) {
@@ -205,7 +213,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
       // a stroke undone shows the mask that was
       if (open !== null && !painting) {
         const region = regions()[open];
-        if (region) readMask(key, region.mask).then((blob) => mask?.take(blob)).catch(() => null);
+        if (region) seen(region).catch(() => null);
         else if (open > regions().length) shut();
         else { mask.clear(); mask.show(); }
       }
