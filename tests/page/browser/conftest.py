@@ -4,16 +4,20 @@ Skipped where there is no browser: Debian's chromium, and Playwright for Python 
 """
 
 import os
+import re
 import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
-from tests.bursts import write_jpegs
+from tests.bursts import START, exif_block
 from tests.page.browser.desk import Desk
 
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -34,7 +38,24 @@ class Served:
 
     def add_burst(self, name: str, frames: int = FRAMES) -> None:
         """Put a burst there, half a second open out of each 0.6."""
-        write_jpegs(self.root / name, frames, size=(480, 320), shutter_s=0.5, interval_s=0.6)
+        folder = self.root / name
+        folder.mkdir()
+        for number in range(frames):
+            start = START + timedelta(seconds=0.6 * number)
+            Image.fromarray(_frame(number)).save(
+                folder / f"KP_{number + 1:04d}.jpg", quality=92, exif=exif_block(start, 0.5)
+            )
+
+
+def _frame(number: int) -> np.ndarray:
+    """Return a wall that keeps still, and a lamp that goes by in front of it."""
+    rng = np.random.default_rng(7)
+    wall = rng.integers(40, 130, (20, 30, 3), dtype=np.uint8)
+    pixels = np.asarray(Image.fromarray(wall).resize((480, 320), Image.Resampling.NEAREST)).copy()
+    left = 40 * number
+    pixels[150:170, left : left + 40] = (230, 220, 190)
+    noise = np.random.default_rng(number).normal(0, 2, pixels.shape)
+    return np.clip(pixels + noise, 0, 255).astype(np.uint8)
 
 
 def _serve(root: Path, output: Path) -> Iterator[Served]:
@@ -111,7 +132,7 @@ def refused() -> None:
 @pytest.fixture
 def desk(visit, served, request) -> Desk:
     """The page with a burst of this test open."""
-    name = request.node.name.partition("[")[0].removeprefix("test_").replace("_", "-")[:40]
+    name = re.sub(r"\W|_", "-", request.node.name.removeprefix("test_")).strip("-")
     served.add_burst(name)
     desk = visit(served.address)
     desk.open(name)

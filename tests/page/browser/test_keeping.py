@@ -69,7 +69,8 @@ def test_a_render_lands_in_the_output_folder(desk, served):
     page.locator("#render").click()
     page.locator(".job").get_by_text("by-eye.png is there").wait_for()
     target = served.output / "by-eye.png"
-    assert Image.open(target).size == (480, 320)
+    with Image.open(target) as picture:
+        assert picture.size == (480, 320)
     written = target.read_bytes()
     # never over another without a clear yes
     desk.choose("blend", "mean")

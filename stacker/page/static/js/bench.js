@@ -39,6 +39,8 @@ export function openBench({ hello, burst }) {
   const open = (settings) => openSeconds(frames, settings);
   let lastTold = null;
   let closed = false;
+  // how many frames were read when the picture was last asked for
+  let seenOf = 0;
 
   find("bench").hidden = false;
   for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = false;
@@ -51,7 +53,7 @@ export function openBench({ hello, burst }) {
   const play = makePlay({ frames, previews, picture, axis: () => axis, back: () => previews.want(store.get().settings) });
   const axis = makeAxis({ store, frames, look: play.look, say, play: play.toggle });
   const dial = makeDial({ store, frames, steps: hello.shutters });
-  const choices = makeChoices({ store, hello });
+  const choices = makeChoices({ store, hello, waitForBox });
   const brightness = makeBrightness({ store, hello, frames });
   const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
   const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
@@ -88,6 +90,13 @@ export function openBench({ hello, burst }) {
       loupe.refresh();
     }
     return shown;
+  }
+
+  /** A subject is held once it has its box: until then nothing is asked of the server. */
+  function waitForBox(change) {
+    box.wait(change);
+    choices.show({ ...store.get().settings, ...change });
+    if (change) say("Draw a box around the subject first.");
   }
 
   function trouble(sentence) {
@@ -135,9 +144,9 @@ export function openBench({ hello, burst }) {
     const { settings } = store.get();
     axis.redraw();
     dial.show();
-    choices.show(settings);
+    choices.show({ ...settings, ...box.pending() });
     brightness.show(settings);
-    box.show(settings);
+    box.show();
     flashes.show();
     find("undo").disabled = !store.canUndo();
     find("redo").disabled = !store.canRedo();
@@ -153,8 +162,14 @@ export function openBench({ hello, burst }) {
   store.on((state, what) => {
     if (play.isAlone() && what.kind === "live") play.leave();
     showAll(what);
-    if (!play.isAlone()) previews.want(state.settings, { live: what.kind === "live" });
+    if (seenOf && !play.isAlone()) previews.want(state.settings, { live: what.kind === "live" });
   });
+
+  function lookAnew(loaded) {
+    seenOf = loaded;
+    previews.forget();
+    if (!play.isAlone()) previews.want(store.get().settings);
+  }
 
   /** Ask how far reading is, until all frames are there. */
   async function follow() {
@@ -163,12 +178,12 @@ export function openBench({ hello, burst }) {
       if (closed) return;
       axis.measured(told);
       dial.show();
+      // nothing can be seen before the first frame is read, and more of it with half as many again
+      if (!told.ready && told.loaded >= Math.max(1, 1.5 * seenOf)) lookAnew(told.loaded);
       if (told.ready) {
         find("burst-count").textContent = count(frames.length, "frame");
-        previews.forget();
-        if (!play.isAlone()) previews.want(store.get().settings);
-        flashes.load();
-        return;
+        lookAnew(told.of);
+        return flashes.load();
       }
       find("burst-count").textContent = `${told.loaded} of ${count(told.of, "frame")} read`;
     } catch (error) {
@@ -180,7 +195,6 @@ export function openBench({ hello, burst }) {
   find("undo").onclick = () => store.undo();
   find("redo").onclick = () => store.redo();
   showAll({ kind: "settled", words: null });
-  previews.want(store.get().settings);
   follow();
 
   const press = (id) => () => find(id).click();

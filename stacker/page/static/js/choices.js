@@ -10,10 +10,22 @@ const GAPLESS = new Set(["median", "darken", "trimmed"]);
 // the tail's slider runs over the logarithm, from a second to two hours
 const TAIL_HIGH = Math.log2(7200);
 
-/** Return how to show settings in the sheet. */
-export function makeChoices({ store, hello }) {
+/**
+ * Return how to show settings in the sheet.
+ *
+ * `waitForBox(change)` takes a change that makes no sense before there is a box, or null.
+ */
+export function makeChoices({ store, hello, waitForBox }) {
   const say = (name, value, words) =>
-    store.change(saying(name, value, store.get().settings, hello), words);
+    change(saying(name, value, store.get().settings, hello), words);
+
+  function change(parts, words) {
+    const next = { ...store.get().settings, ...parts };
+    const boxed = inForce(next, hello).hold === "subject";
+    if (boxed && !next.box) return waitForBox(parts);
+    waitForBox(null);
+    return store.change(boxed ? parts : { ...parts, box: undefined }, words);
+  }
 
   const subject = find("subject");
   fill(
@@ -32,20 +44,14 @@ export function makeChoices({ store, hello }) {
     const { blend } = inForce({ ...settings, ...anew }, hello);
     if (blend !== "lighten") Object.assign(anew, LIGHTEN_ONLY);
     if (GAPLESS.has(blend)) anew.bridge = undefined;
-    if (chooses.hold && chooses.hold !== "subject") anew.box = undefined;
-    store.change({ ...anew, subject: settings.subject }, "the subject");
+    change({ ...anew, subject: settings.subject }, "the subject");
   }
 
   function setBlend(name) {
     const other = name === "lighten" ? {} : LIGHTEN_ONLY;
     const gaps = GAPLESS.has(name) ? { bridge: undefined } : {};
-    const change = saying("blend", name, store.get().settings, hello);
-    store.change({ ...other, ...gaps, ...change }, "the blend");
-  }
-
-  function setHold(name) {
-    const box = name === "subject" ? {} : { box: undefined };
-    store.change({ ...box, ...saying("hold", name, store.get().settings, hello) }, "what is held");
+    const said = saying("blend", name, store.get().settings, hello);
+    change({ ...other, ...gaps, ...said }, "the blend");
   }
 
   const showBlend = chips(
@@ -61,7 +67,7 @@ export function makeChoices({ store, hello }) {
       { value: null, label: "as needed" },
       ...hello.holds.map(({ name, words }) => ({ value: name, label: name, title: words })),
     ],
-    setHold,
+    (name) => say("hold", name, "what is held"),
   );
   const showBridge = chips(
     find("bridge"),

@@ -15,6 +15,8 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
   const frame = find("box-frame");
   const ends = new AbortController();
   const listen = { signal: ends.signal };
+  // a choice that makes no sense before there is a box
+  let pending = null;
   let drawing = false;
   let from = null;
   let box = null;
@@ -54,7 +56,9 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
   }
 
   function settle(values) {
-    store.change({ box: values, hold: "subject" }, "the box");
+    const change = { ...pending, box: values };
+    pending = null;
+    store.change(change, "the box");
     say(`The box is ${values[2]} by ${values[3]} pixels.`);
   }
 
@@ -101,9 +105,10 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
   };
   sight.addEventListener("pointerup", release, listen);
   sight.addEventListener("pointercancel", release, listen);
-  picture.onFit(() => show(store.get().settings));
+  picture.onFit(() => show());
 
-  function show(settings) {
+  function show() {
+    const settings = { ...store.get().settings, ...pending };
     const held = inForce(settings).hold === "subject";
     place.hidden = !held;
     if (!held && drawing) turn(false);
@@ -117,6 +122,13 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
 
   return {
     show,
+    pending: () => pending,
+    /** Keep a change back until the box is drawn; null gives it up. */
+    wait(change) {
+      pending = change;
+      if (!change && drawing) turn(false);
+      show();
+    },
     off: () => drawing && turn(false),
     close() {
       if (drawing) turn(false);
