@@ -121,7 +121,10 @@ def test_uploads_and_masks_may_be_longer():
 
 @pytest.mark.parametrize("address", ["/", "/api/hello", "/api/nothing", "/nothing"])
 def test_every_answer_has_the_headers(client, stranger, address):
-    for headers in (client.get(address).headers, client.get(address, headers={"Host": "x"}).headers):
+    for headers in (
+        client.get(address).headers,
+        client.get(address, headers={"Host": "x"}).headers,
+    ):
         policy = headers["content-security-policy"]
         assert "default-src 'none'" in policy
         assert "unsafe" not in policy
