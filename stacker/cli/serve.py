@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stacker.cli.telling import note, tell, telling_errors
+
+if TYPE_CHECKING:
+    from stacker.page.serve import Place
 
 REACH = "Who can reach it"
 
@@ -59,17 +62,17 @@ def serve(
 
         place = Place(burst, output, host, port, allow_network)
         check_place(place)
-        if not place.is_private:
-            note(
-                f"the page can be reached from the network at {host}, unencrypted: whoever reads "
-                "the address with its token sees the frames and writes to the output folder",
-                quiet=False,
-            )
-        serve_page(place, ready=lambda address: _tell(address, browser))
+        serve_page(place, ready=lambda address: _tell(place, address, browser))
 
 
-def _tell(address: str, browser: bool) -> None:
+def _tell(place: Place, address: str, browser: bool) -> None:
     """Say where the page is, and open it."""
+    if not place.is_private:
+        note(
+            f"the page can be reached from the network at {place.host}, unencrypted: whoever reads "
+            "its address with the token sees the frames and can write to the output folder",
+            quiet=False,
+        )
     tell(f"The page is at {address}")
     tell("It lets in who has this address. Ctrl-C here ends it.")
     if browser:

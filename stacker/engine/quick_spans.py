@@ -53,6 +53,9 @@ class QuickSpans:
         blend : one of ``QUICK_BLENDS``.
         known : frames before this one are all that there will be.
         """
+        if len(places) == 1 and (frame := self.frames[places[0]]) is not None:
+            # of one frame alone all blends are the frame
+            return CodedLight(frame, self.encoding.table())
         if blend in SUMS:
             if blend == "mean":
                 return self._means.mean(places, known=known)

@@ -1,4 +1,4 @@
-"""A picture as a screen shows it, quickly: 8-bit sRGB codes, histogram, marks over it.
+"""A picture as a screen shows it, quickly: 8-bit sRGB codes, histogram, what is clipped.
 
 Tone and curve are done to a table of some thousand entries instead of every pixel, wherever they
 are done to each channel alone.
@@ -33,9 +33,6 @@ CodeArray8 = npt.NDArray[np.uint8]
 STOPS_BELOW, STOPS_ABOVE, BINS_PER_STOP = 12, 1, 4
 # pixels looked at for a histogram
 SAMPLE = 150_000
-# marks: stripes of so many pixels, in two shades that show on dark and on bright
-STRIPE_PX = 4
-DARK_MARK, BRIGHT_MARK = (20, 20, 20), (250, 250, 250)
 
 
 @dataclass(frozen=True)
@@ -106,26 +103,10 @@ def histogram_of(
     return Histogram(edges, counts)
 
 
-def mark(codes: CodeArray8, where: npt.NDArray[np.bool_], *, falling: bool = False) -> None:
-    """Draw stripes of dark and bright over part of a picture, in place.
-
-    Parameters
-    ----------
-    codes : uint8 (H, W, 3).
-    where : bool (H, W).
-    falling : stripes fall to the right instead of rising, so that two kinds can be told apart.
-    """
-    rows, columns = np.nonzero(where)
-    along = columns - rows if falling else columns + rows
-    dark = along // STRIPE_PX % 2 == 0
-    codes[rows, columns] = np.where(dark[:, np.newaxis], DARK_MARK, BRIGHT_MARK)
-
-
-def mark_clipping(codes: CodeArray8) -> None:
-    """Mark in place what is white in a channel (rising stripes) and what is black (falling)."""
-    burnt, black = codes.max(axis=2) == 255, codes.max(axis=2) == 0
-    mark(codes, burnt)
-    mark(codes, black, falling=True)
+def clipping_mask(codes: CodeArray8) -> CodeArray8:
+    """Return 255 where a picture is white in a channel or black in all, else 0, uint8 (H, W)."""
+    greatest = codes.max(axis=2)
+    return np.where((greatest == 255) | (greatest == 0), np.uint8(255), np.uint8(0))
 
 
 def _codes_of(light: npt.NDArray[np.float64]) -> CodeArray8:

@@ -20,6 +20,9 @@ STATUS = {
     "no-such-burst": 404,
     "no-such-job": 404,
     "not-yet": 404,
+    "no-doubt": 404,
+    "no-such-mask": 404,
+    "no-such-address": 404,
     "busy": 429,
 }
 

@@ -15,7 +15,7 @@ from stacker.page.desk import Desk
 from stacker.page.events import events_of
 from stacker.page.hello import hello_of
 from stacker.page.leaving import while_wanted
-from stacker.page.masks import keep_mask
+from stacker.page.masks import keep_mask, mask_at_preview
 from stacker.page.session import read_session, save_session
 from stacker.page.upload import form_of, keep_files
 
@@ -74,6 +74,9 @@ def routes(desk: Desk) -> list[Route]:
     async def mask(request: Request) -> Response:
         opened = desk.find(request.path_params["key"])
         body, name = await request.body(), request.path_params["name"]
+        if request.method == "GET":
+            found = await run_in_threadpool(mask_at_preview, desk.served, opened, name)
+            return Response(found, media_type="image/png")
         kept = await run_in_threadpool(keep_mask, desk.served, opened, name, body)
         return JSONResponse({"mask": kept})
 
@@ -105,6 +108,7 @@ def routes(desk: Desk) -> list[Route]:
         ("GET", "/api/burst/{key}/session", session),
         ("PUT", "/api/burst/{key}/session", session),
         ("PUT", "/api/burst/{key}/mask/{name}", mask),
+        ("GET", "/api/burst/{key}/mask/{name:path}", mask),
         ("POST", "/api/burst/{key}/region-fill", fill),
         ("POST", "/api/upload", upload),
     ]

@@ -8,6 +8,7 @@ from stacker.blend import BLENDS
 from stacker.engine.settings import Hold
 from stacker.engine.subjects import PRESETS
 from stacker.page.folder import Served
+from stacker.page.guard import UPLOAD_BYTES
 from stacker.subjects import SUBJECT_TITLES
 from stacker.version import PROGRAM
 
@@ -34,9 +35,16 @@ def hello_of(served: Served) -> dict[str, Any]:
             {"id": each.place, "name": each.name, "frames": each.frames} for each in served.bursts()
         ],
         "recent": served.recent,
+        "output": str(served.output),
+        "limits": {"upload_bytes": UPLOAD_BYTES},
         "blends": [{"name": name, "words": blend.summary} for name, blend in BLENDS.items()],
         "subjects": [
-            {"name": name, "words": f"{SUBJECT_TITLES[name]}: {preset.summary}"}
+            {
+                "name": name,
+                "words": f"{SUBJECT_TITLES[name]}: {preset.summary}",
+                "chooses": {each.option: each.value for each in preset.choices},
+                "why": {each.option: each.why for each in preset.choices},
+            }
             for name, preset in PRESETS.items()
         ],
         "holds": [{"name": name, "words": HOLD_WORDS[name]} for name in get_args(Hold)],

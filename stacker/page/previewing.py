@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from math import isfinite
-from typing import Any, get_args
+from typing import Any
 
 from stacker.engine.expose import expose_burst
 from stacker.engine.loupe import expose_part, part_about
@@ -17,9 +17,11 @@ from stacker.engine.quick_spans import quick_shot, slow_reasons, span_places
 from stacker.engine.settings import Settings
 from stacker.engine.settings_file import Chosen
 from stacker.engine.shot import Shot
-from stacker.engine.shown import Overlay, Shown, show
+from stacker.engine.shown import Shown, doubt_mask, show
 from stacker.engine.span import span_of
 from stacker.errors import BurstError
+from stacker.finish.grey import gray_png
+from stacker.finish.shown import CodeArray8, clipping_mask
 from stacker.page.answers import PageError
 from stacker.page.opened import Opened
 from stacker.page.views import COARSE_SIDE, Level, View
@@ -28,6 +30,7 @@ FINE_SIDE = 1500
 # the side of the magnifier in pixels of the frames
 LOUPE_SIDE, LARGEST_LOUPE = 400, 1000
 QUALITY = 90
+OVERLAYS = ("clipping", "doubt")
 RESTS, IN_RESULT = "once the span rests", "in the result"
 # finished exposures that are kept: going back to one costs nothing
 MOST_KEPT = 6
@@ -39,7 +42,7 @@ class Answer:
 
     body: bytes
     headers: Mapping[str, str]
-    media_type: str = "image/jpeg"
+    media_type: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,15 +68,24 @@ def answer(opened: Opened, chosen: Chosen, data: Mapping[str, Any], progress: Pr
         The settings do not fit the burst.
     """
     side, overlay = data.get("side", FINE_SIDE), data.get("overlay")
-    if side not in (FINE_SIDE, COARSE_SIDE) or overlay not in (None, *get_args(Overlay)):
+    if side not in (FINE_SIDE, COARSE_SIDE) or overlay not in (None, *OVERLAYS):
         raise PageError(
             "the preview",
             f"it has {FINE_SIDE} or {COARSE_SIDE} pixels a side, and marks clipping, doubt or null",
             code="bad-request",
         )
-    previewed = preview(opened, chosen.settings, progress, coarse=side == COARSE_SIDE,
-                        doubtful=overlay == "doubt")  # fmt: skip
-    shown = show(previewed.shot, chosen, factor=previewed.factor, overlay=overlay)
+    previewed = preview(
+        opened,
+        chosen.settings,
+        progress,
+        coarse=side == COARSE_SIDE,
+        doubtful=overlay == "doubt",
+    )
+    if overlay == "doubt":
+        return _overlay(_doubt(previewed), previewed)
+    shown = show(previewed.shot, chosen, factor=previewed.factor)
+    if overlay == "clipping":
+        return _overlay(clipping_mask(shown.codes), previewed)
     return _encoded(shown, previewed)
 
 
@@ -144,6 +156,9 @@ def preview(
     coarse : from the smallest copies, without what takes long.
     doubtful : also find out where a median is in doubt.
     """
+    if settings.first is not None and settings.first == settings.last:
+        # whoever looks at one frame alone wants to see it
+        settings = replace(settings, without=(), hold="still", box=None, weights=None)
     view, notes, passing = opened.view_for(settings)
     if coarse:
         settings, left = _stripped(settings)
@@ -269,21 +284,43 @@ def _stripped(settings: Settings) -> tuple[Settings, list[str]]:
     return quick, [sentence for sentence, is_so in left.items() if is_so]
 
 
+def _doubt(previewed: Previewed) -> CodeArray8:
+    mask = doubt_mask(previewed.shot)
+    if mask is None:
+        raise PageError(
+            "doubt",
+            "there is none to show: it is about a median and about bridged gaps",
+            remedy="choose the median of five frames or more, or bridge the gaps",
+            code="no-doubt",
+        )
+    return mask
+
+
 def _encoded(shown: Shown, previewed: Previewed) -> Answer:
+    """Return the answer that holds a picture."""
     import simplejpeg
 
-    shot = previewed.shot
     body = simplejpeg.encode_jpeg(shown.codes, quality=QUALITY, colorsubsampling="444")
     histogram = {
         "edges_stops": shown.histogram.edges_stops,
         "counts": {name: list(each) for name, each in shown.histogram.counts.items()},
     }
+    told = {"X-Histogram": json.dumps(histogram, separators=(",", ":"))}
+    return _answer(body, "image/jpeg", previewed, told)
+
+
+def _overlay(mask: CodeArray8, previewed: Previewed) -> Answer:
+    """Return the answer that holds a mask to be laid over a picture."""
+    return _answer(gray_png(mask), "image/png", previewed, {})
+
+
+def _answer(body: bytes, kind: str, previewed: Previewed, told: Mapping[str, str]) -> Answer:
+    shot = previewed.shot
     headers = {
         "X-Open-S": json.dumps(shot.open_s),
         "X-Frames": str(shot.report["frames_used"]),
-        "X-Histogram": json.dumps(histogram, separators=(",", ":")),
-        "X-Notes": json.dumps([*previewed.notes, *shown.notes]),
+        "X-Notes": json.dumps(previewed.notes),
         "X-Passing": "1" if previewed.passing else "0",
         "ETag": f'"{sha256(body).hexdigest()[:20]}"',
     }
-    return Answer(body, headers)
+    return Answer(body, {**headers, **told}, kind)

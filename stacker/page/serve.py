@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -126,7 +127,9 @@ def serve_page(place: Place, *, ready: Callable[[str], None]) -> None:
         )
         ready(address_of(place.host, admission))
         try:
-            uvicorn.Server(config).run(sockets=[listener])
+            # an interrupt is how one ends it: no failure
+            with suppress(KeyboardInterrupt):
+                uvicorn.Server(config).run(sockets=[listener])
         finally:
             desk.close()
 
@@ -160,11 +163,13 @@ def _listening(host: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         raise OptionError(
-            f"--port {port}" if isinstance(error, OSError) and error.errno in _TAKEN else host,
+            f"--port {port}" if error.errno in _TAKEN else f"--host {host}",
             "another program listens there already"
             if error.errno in _TAKEN
             else f"it cannot be listened at ({error.strerror or error})",
-            remedy="give another, such as --port 0 for any that is free",
+            remedy="give another, such as --port 0 for any that is free"
+            if error.errno in _TAKEN
+            else "give an address of this machine",
             code="port-taken",
         ) from error
     return listener

@@ -1,0 +1,254 @@
+"""What a drag is answered with."""
+
+import json
+import shutil
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from stacker.burst import open_burst as open_frames
+from stacker.cli.app import run
+from stacker.engine.progress import Silent
+from stacker.engine.settings_file import chosen_from
+from stacker.engine.shown import show
+from stacker.page.previewing import preview
+from tests.bursts import write_jpegs
+from tests.page.conftest import open_burst
+
+# a preview and the command's: 8-bit codes of both, as the contract has it
+CODES = 2
+SETTINGS = [
+    {"blends": ["mean"]},
+    {"blends": ["mean"], "first": 2, "last": 8, "without": [4, 5]},
+    {"blends": ["lighten"], "first": 3},
+    {"blends": ["darken"], "without": [2]},
+    {"blends": ["max"]},
+    {"blends": ["median"], "last": 5},
+    {"blends": ["median"], "last": 6, "exposure": 0.7},
+    {"blends": ["sum"], "last": 4, "exposure": -2.0, "shoulder": True},
+    {"blends": ["mean"], "shutter_s": 2.0, "warmth": 20},
+    {"blends": ["lighten"], "floor": "true"},
+    {"blends": ["lighten"], "tail_s": 5.0},
+    {"blends": ["mean"], "ramp_in_s": 3.0},
+    {"blends": ["trimmed"]},
+    {"blends": ["lights"]},
+    {"blends": ["mean"], "even": "level"},
+    {"subject": "traffic"},
+]
+
+
+def asked(client, key, settings, **more):
+    answer = client.post(f"/api/burst/{key}/preview", json={"settings": settings, **more})
+    assert answer.status_code == 200, answer.text
+    return answer
+
+
+def pixels_of(answer):
+    return cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR)[..., ::-1]
+
+
+def grey_of(answer):
+    assert answer.headers["content-type"] == "image/png"
+    return cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_UNCHANGED)
+
+
+def paint(path, pixels):
+    """Put other pixels into a frame, which keeps its time."""
+    with Image.open(path) as frame:
+        exif = frame.getexif()
+    Image.fromarray(pixels).save(path, exif=exif, quality=100, subsampling=0)
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory):
+    """Frames of twice the preview's side, so that they are reduced."""
+    folder = tmp_path_factory.mktemp("large") / "quay"
+    write_jpegs(folder, 9, size=(1600, 96), interval_s=1.0)
+    return folder
+
+
+@pytest.mark.parametrize("settings", SETTINGS, ids=str)
+def test_it_is_what_the_command_shows(client, desk, served, large, tmp_path, settings):
+    shutil.copytree(large, served.root / "quay")
+    key = open_burst(client, "quay")
+    opened = desk.find(key)
+    chosen = chosen_from(settings)
+    previewed = preview(opened, chosen.settings, Silent())
+    codes = show(previewed.shot, chosen, factor=previewed.factor).codes
+
+    saved, target = tmp_path / "s.json", tmp_path / "preview.png"
+    saved.write_text(json.dumps({"settings": settings}))
+    burst = str(served.root / "quay")
+    assert run(["expose", burst, "--settings", str(saved), "--preview", "-o", str(target)]) == 0
+    made = cv2.imread(str(target), cv2.IMREAD_UNCHANGED)[..., ::-1]
+    assert made.shape == codes.shape == (48, 800, 3)
+    assert np.abs(made / 257 - codes.astype(float)).max() <= CODES
+
+
+def test_its_headers_tell_what_it_is(client, opened):
+    answer = asked(client, opened, {"last": 4})
+    assert answer.headers["content-type"] == "image/jpeg"
+    assert json.loads(answer.headers["x-open-s"]) == 2.0
+    assert answer.headers["x-frames"] == "4"
+    assert json.loads(answer.headers["x-notes"]) == []
+    assert answer.headers["x-passing"] == "0"
+    histogram = json.loads(answer.headers["x-histogram"])
+    assert len(histogram["edges_stops"]) == len(histogram["counts"]["r"]) + 1
+    for name in "rgb":
+        # shares are rounded to six digits
+        assert sum(histogram["counts"][name]) == pytest.approx(1, abs=1e-4)
+    assert pixels_of(answer).shape == (64, 96, 3)
+
+
+def test_the_same_settings_have_the_same_tag(client, opened):
+    tags = [asked(client, opened, {"last": last}).headers["etag"] for last in (4, 4, 5)]
+    assert tags[0] == tags[1] != tags[2]
+
+
+def test_coarse_is_smaller_and_alike(client, served, opened):
+    write_jpegs(served.root / "wide", 4, size=(800, 96))
+    key = open_burst(client, "wide")
+    fine, coarse = (pixels_of(asked(client, key, {}, side=side)) for side in (1500, 375))
+    assert fine.shape == (96, 800, 3)
+    assert coarse.shape == (32, 266, 3)
+    # JPEG of smooth colours
+    assert np.abs(fine.mean(axis=(0, 1)) - coarse.mean(axis=(0, 1))).max() < 2
+
+
+def test_coarse_says_what_it_leaves_away(client, opened):
+    answer = asked(client, opened, {"blends": ["lighten"], "floor": "true"}, side=375)
+    assert any("noise floor" in note for note in json.loads(answer.headers["x-notes"]))
+
+
+def test_frames_are_left_out_with_a_reason(client, served):
+    write_jpegs(served.root / "bad", 5, size=(96, 64))
+    broken = served.root / "bad" / "KP_0003.jpg"
+    broken.write_bytes(broken.read_bytes()[:900])
+    told = client.post("/api/burst", json={"id": "bad"}).json()
+    key = open_burst(client, "bad")
+    left_out = client.get(f"/api/burst/{key}/progress").json()["left_out"]
+    assert list(left_out) == ["3"]
+    answer = asked(client, key, {})
+    assert answer.headers["x-frames"] == "4"
+    assert any("KP_0003" in note for note in json.loads(answer.headers["x-notes"]))
+    assert told["size"] == [96, 64]
+
+
+def test_graphs_tell_how_bright_frames_are(client, served):
+    folder = served.root / "dusk"
+    write_jpegs(folder, 5, size=(96, 64))
+    for path, grey in zip(sorted(folder.iterdir()), (40, 80, 80, 80, 160), strict=True):
+        paint(path, np.full((64, 96, 3), grey, np.uint8))
+    key = open_burst(client, "dusk")
+    graphs = client.get(f"/api/burst/{key}/progress").json()["graphs"]
+    assert graphs["light"][1:4] == [0, 0, 0]
+    assert graphs["light"][0] < -1.5
+    assert graphs["light"][4] > 1.5
+    assert graphs["shake_px"] == [0] * 5
+
+
+@pytest.mark.parametrize(
+    ("settings", "word"),
+    [
+        ({"nonsense": 1}, "nonsense"),
+        ({"first": "two"}, "first"),
+        ({"first": 50}, "--first 50"),
+        ({"first": True}, "first"),
+        ({"blends": ["glow"]}, "glow"),
+        ({"blends": ["mean", "lighten"]}, "one"),
+        ({"exposure": 1e9}, "--exposure"),
+        ({"hold": "subject"}, "--box"),
+        ({"box": [1, 2, 3]}, "--box"),
+        ({"subject": "nothing"}, "nothing"),
+        ({"warmth": 10, "gains": [1, 1, 1]}, "white balance"),
+        ([], "settings"),
+        (None, "settings"),
+    ],
+)
+def test_what_makes_no_sense_is_a_sentence(client, opened, settings, word):
+    answer = client.post(f"/api/burst/{opened}/preview", json={"settings": settings})
+    assert answer.status_code == 400
+    told = answer.json()
+    assert word in told["error"]
+    assert told["error"].endswith(".")
+    assert told["code"]
+
+
+@pytest.mark.parametrize("more", [{"side": 10}, {"overlay": "glow"}, {"side": None}])
+def test_what_is_asked_beside_is_checked(client, opened, more):
+    answer = client.post(f"/api/burst/{opened}/preview", json={"settings": {}, **more})
+    assert (answer.status_code, answer.json()["code"]) == (400, "bad-request")
+
+
+def test_clipping_is_marked_where_it_is(client, served):
+    folder = served.root / "burnt"
+    write_jpegs(folder, 2, size=(96, 64))
+    for path in folder.iterdir():
+        picture = np.full((64, 96, 3), 128, np.uint8)
+        picture[:, :32], picture[:, 64:] = 255, 0
+        paint(path, picture)
+    key = open_burst(client, "burnt")
+    mask = grey_of(asked(client, key, {}, overlay="clipping"))
+    assert mask.shape == (64, 96)
+    # JPEG smears over the edges of its blocks of eight
+    assert (mask[:, :28] == 255).all()
+    assert (mask[:, 68:] == 255).all()
+    assert (mask[:, 40:56] == 0).all()
+
+
+def test_doubt_says_where_there_is_none(client, opened):
+    body = {"settings": {}, "overlay": "doubt"}
+    answer = client.post(f"/api/burst/{opened}/preview", json=body)
+    assert (answer.status_code, answer.json()["code"]) == (404, "no-doubt")
+
+
+def test_one_frame_alone_is_that_frame_even_if_left_out(client, opened, served):
+    settings = {"first": 3, "last": 3, "without": [3], "hold": "still", "blends": ["median"]}
+    shown = pixels_of(asked(client, opened, settings))
+    frame = next(open_frames(served.root / "harbour").decode([2]))[1]
+    # JPEG of quality 90
+    assert np.abs(shown.astype(int) - frame).mean() < 3
+
+
+def test_the_magnifier_shows_full_pixels(client, opened, served):
+    body = {"settings": {"blends": ["lighten"]}, "x": 40, "y": 30, "size": 16}
+    answer = client.post(f"/api/burst/{opened}/loupe", json=body)
+    assert answer.status_code == 200, answer.text
+    assert json.loads(answer.headers["x-corner"]) == [32, 22]
+    burst = open_frames(served.root / "harbour")
+    frames = [next(burst.decode([k]))[1] for k in range(9)]
+    truth = np.max(frames, axis=0)[22:38, 32:48]
+    shown = pixels_of(answer)
+    assert shown.shape == (16, 16, 3)
+    # JPEG of quality 90
+    assert np.abs(shown.astype(int) - truth).mean() < 4
+
+
+def test_the_magnifier_stays_within_the_picture(client, opened):
+    body = {"settings": {}, "x": -500, "y": 5000, "size": 1000}
+    answer = client.post(f"/api/burst/{opened}/loupe", json=body)
+    assert pixels_of(answer).shape == (64, 96, 3)
+    for wrong in (
+        {"x": "a", "y": 1},
+        {"x": 1, "y": 1, "size": 10**6},
+        {"x": float("1e400"), "y": 1},
+    ):
+        answer = client.post(
+            f"/api/burst/{opened}/loupe",
+            content=json.dumps({"settings": {}, **wrong}),
+        )
+        assert answer.json()["code"] == "bad-request"
+
+
+def test_events_are_lists(client, opened):
+    told = client.get(f"/api/burst/{opened}/events").json()
+    assert told["passes"] == []
+    for each in told["bursts"]:
+        assert 1 <= each["first"] <= each["last"] <= 9
+
+
+def test_a_burst_that_is_not_open_is_told(client):
+    answer = client.get("/api/burst/nothing/progress")
+    assert (answer.status_code, answer.json()["code"]) == (404, "no-such-burst")

@@ -1,0 +1,99 @@
+"""Starting and ending, as a person types it."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+
+import pytest
+
+from stacker.cli.app import run
+from stacker.page.serve import Place, address_of, served_at
+
+
+@pytest.fixture
+def listener():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        yield taken
+
+
+def sentence(capsys):
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "Traceback" not in said
+    return said
+
+
+def test_a_port_in_use_is_one_sentence(frames, listener, capsys):
+    port = listener.getsockname()[1]
+    assert run(["serve", str(frames), "--no-browser", "--port", str(port)]) == 2
+    said = sentence(capsys)
+    assert f"--port {port}" in said
+    assert "another program listens there" in said
+
+
+def test_a_missing_library_says_how_to_get_it(frames, capsys, monkeypatch):
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    assert run(["serve", str(frames), "--no-browser"]) == 2
+    assert "pip install '.[page]'" in sentence(capsys)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["nowhere"], "there is no such folder"),
+        ([".", "--output", "nowhere"], "--output nowhere"),
+        ([".", "--host", "0.0.0.0"], "--allow-network"),
+        ([".", "--port", "70000"], "--port 70000"),
+        ([".", "--host", "192.0.2.1", "--allow-network"], "192.0.2.1"),
+    ],
+)
+def test_what_cannot_be_served_is_one_sentence(tmp_path, monkeypatch, capsys, words, said):
+    monkeypatch.chdir(tmp_path)
+    assert run(["serve", *words, "--no-browser"]) == 2
+    assert said in sentence(capsys)
+
+
+def test_a_burst_and_a_clip_are_opened_first(frames, tmp_path):
+    (tmp_path / "surf.mp4").write_bytes(b"")
+
+    def recent(burst):
+        return served_at(Place(burst, tmp_path, "127.0.0.1", 0, False)).recent
+
+    assert recent(frames) == "."
+    assert recent(frames.parent) is None
+    assert recent(tmp_path / "surf.mp4") == "surf.mp4"
+
+
+def test_the_address_is_one_that_a_browser_can_open():
+    from stacker.page.guard import Pass
+
+    admission = Pass(port=8017, token="t")
+    assert address_of("127.0.0.1", admission) == "http://127.0.0.1:8017/?token=t"
+    assert address_of("0.0.0.0", admission) == "http://127.0.0.1:8017/?token=t"
+    assert address_of("::1", admission) == "http://[::1]:8017/?token=t"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="an interrupt is sent otherwise there")
+def test_it_starts_answers_and_ends_at_an_interrupt(frames, tmp_path):
+    import urllib.request
+
+    command = [sys.executable, "-m", "stacker", "serve", str(frames), "--no-browser", "--port", "0"]
+    with subprocess.Popen(
+        command, cwd=tmp_path, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        assert process.stdout is not None
+        found = re.search(r"http://\S+", process.stdout.readline())
+        assert found is not None
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        with opener.open(found[0], timeout=60) as answer:
+            assert b"<html" in answer.read()
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert "Traceback" not in err
+    assert "Ctrl-C" in out
