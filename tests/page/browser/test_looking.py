@@ -4,14 +4,14 @@
 def test_before_and_after_under_a_line(desk):
     desk.choose("blend", "lighten")
     desk.page.locator("#compare").click()
-    before = desk.page.locator("#before")
+    before = desk.page.locator("#before-room")
     desk.page.locator("#before[src]").wait_for()
     line = desk.page.locator("#divide")
     line.focus()
     line.press("End")
     assert line.get_attribute("aria-valuenow") == "100"
     line.press("PageDown")
-    assert before.evaluate("image => image.style.clipPath") == "inset(0px 10% 0px 0px)"
+    assert before.evaluate("room => room.style.clipPath") == "inset(0px 10% 0px 0px)"
     desk.drag("#divide", -200)
     assert int(line.get_attribute("aria-valuenow")) < 90
 
@@ -22,9 +22,9 @@ def test_flipping_to_a_version(desk):
     desk.page.keyboard.press("f")
     desk.page.locator("#against").select_option(label="mean 6 s")
     desk.page.locator("#before-tag").filter(has_text="mean 6 s").wait_for()
-    assert desk.page.locator("#before").is_visible()
+    assert desk.page.locator("#before-room").is_visible()
     desk.page.keyboard.press("f")
-    assert desk.page.locator("#before").is_hidden()
+    assert desk.page.locator("#before-room").is_hidden()
 
 
 def test_the_magnifier_follows_pointer_and_keys(desk):

@@ -7,6 +7,9 @@ import { fill, find, make, moveTo } from "./elements.js";
 import { clamp, spanOf, spanSettings, used, openSeconds, whyOut } from "./span.js";
 import { count, seconds, spokenSeconds } from "./words.js";
 
+// how long a sentence stands before others may take its place
+const READING_MS = 5000;
+
 /**
  * Return the axis of a burst.
  *
@@ -26,7 +29,7 @@ export function makeAxis({ store, frames, look, say, play }) {
     "aria-valuemin": 1,
     "aria-valuemax": frames.length,
     "aria-describedby": "axis-keys",
-    on: { keydown: onCursorKey, focus: () => tellFrame(here), blur: () => tellSpan() },
+    on: { keydown: onCursorKey, focus: () => point(here), blur: () => point(null) },
   });
   const plot = make("div", { class: "axis-plot" }, canvas, ends.first, ends.last, cursor);
   const key = (id, label, press) => make("button", { id, class: "plain", type: "button", on: { click: press } }, label);
@@ -48,6 +51,9 @@ export function makeAxis({ store, frames, look, say, play }) {
   let here = 1;
   let graphs = null;
   let drawing = 0;
+  let quietUntil = 0;
+  // the frame that is pointed at, which is told instead of the span
+  let pointed = null;
 
   function makeEnd(which, label) {
     return make("div", {
@@ -117,7 +123,7 @@ export function makeAxis({ store, frames, look, say, play }) {
     here = n;
     scale.reveal(frames[n - 1].start_s);
     if (alone) look(n);
-    tellFrame(n);
+    point(n);
     redraw();
   }
 
@@ -126,19 +132,40 @@ export function makeAxis({ store, frames, look, say, play }) {
     const frame = frames[n - 1];
     const settings = store.get().settings;
     const without = settings.without ?? [];
-    if (frame.problem) return say(`Frame ${n} cannot take part: ${frame.problem}`, true);
+    if (frame.problem) return tellThere(`Frame ${n} cannot take part: ${frame.problem}`);
     if (without.includes(n)) {
       const rest = without.filter((each) => each !== n);
       store.change({ without: rest.length ? rest : undefined }, `frame ${n} taken in`);
     } else if (frame.left_out && !without.includes(n)) {
-      say(`Frame ${n} is left out: ${frame.left_out}. To use every frame as it lies, hold still.`, true);
+      return tellThere(`Frame ${n} is left out: ${frame.left_out}. To use every frame, hold still.`);
     } else if (used(frames, settings).length === 1 && used(frames, settings)[0].n === n) {
-      say(`Frame ${n} is the only one left in the span; widen the span first.`, true);
+      return tellThere(`Frame ${n} is the only one left in the span; widen the span first.`);
     } else {
       const out = [...without, n].sort((a, b) => a - b);
       store.change({ without: out }, `frame ${n} left out`);
     }
-    return tellFrame(n);
+    return point(n);
+  }
+
+  function point(n) {
+    pointed = n;
+    tell();
+  }
+
+  function tell() {
+    tellFrame(pointed ?? here);
+    tellSpan();
+  }
+
+  /** Say a sentence in place of the usual words, long enough to be read. */
+  function tellThere(sentence) {
+    words.textContent = sentence;
+    quietUntil = performance.now() + READING_MS;
+    say(sentence);
+  }
+
+  function setWords(sentence) {
+    if (performance.now() >= quietUntil) words.textContent = sentence;
   }
 
   function zoom(factor, x) {
@@ -150,9 +177,10 @@ export function makeAxis({ store, frames, look, say, play }) {
     const frame = frames[n - 1];
     const why = whyOut(frame, store.get().settings);
     const open = frame.shutter_s === null ? "" : `, open ${seconds(frame.shutter_s)}`;
-    words.textContent = `Frame ${n}, ${frame.name}${open}${why ? `: ${why}` : ""}`;
+    const told = `Frame ${n}, ${frame.name}${open}${why ? `: ${why}` : ""}`;
+    if (pointed) setWords(told);
     cursor.setAttribute("aria-valuenow", n);
-    cursor.setAttribute("aria-valuetext", `${words.textContent}, ${why ? "out" : "in"}`);
+    cursor.setAttribute("aria-valuetext", `${told}, ${why ? "out" : "in"}`);
   }
 
   function tellSpan() {
@@ -163,11 +191,9 @@ export function makeAxis({ store, frames, look, say, play }) {
     const first = frames[now.first - 1];
     const last = frames[now.last - 1];
     const lasts = last.start_s + length(last) - first.start_s;
-    words.textContent =
-      now.first === now.last
-        ? `Frame ${now.first} alone`
-        : `Frames ${now.first} to ${now.last}: ${count(taken.length, "frame")} within ${seconds(lasts)}` +
-          (out ? `, ${out} left out` : "");
+    const several = `Frames ${now.first} to ${now.last}: ${count(taken.length, "frame")}`;
+    const told = `${several} within ${seconds(lasts)}${out ? `, ${out} left out` : ""}`;
+    if (!pointed) setWords(now.first === now.last ? `Frame ${now.first} alone` : told);
     const open = openSeconds(frames, settings, now);
     for (const [which, end] of Object.entries(ends)) {
       end.setAttribute("aria-valuenow", now[which]);
@@ -203,7 +229,7 @@ export function makeAxis({ store, frames, look, say, play }) {
       redraw();
     },
     scrub: (n) => goTo(n, true),
-    hover: (n) => (n === null ? tellSpan() : tellFrame(n)),
+    hover: point,
     zoom,
     shift: (pixels) => {
       scale.shift(pixels);
@@ -212,20 +238,19 @@ export function makeAxis({ store, frames, look, say, play }) {
   });
   const watcher = new ResizeObserver(redraw);
   watcher.observe(plot);
-  tellFrame(1);
-  tellSpan();
+  tell();
 
   return {
     redraw() {
-      tellSpan();
+      tell();
       redraw();
     },
     /** Take in what was measured: graphs, and the frames that the judge leaves out. */
     measured(told) {
       graphs = told.graphs ?? graphs;
-      for (const [n, why] of Object.entries(told.left_out ?? {})) frames[n - 1].left_out = why;
+      for (const frame of frames) frame.left_out = told.left_out?.[frame.n] ?? null;
       redraw();
-      tellSpan();
+      tell();
     },
     goTo,
     focus: () => ends.first.focus(),

@@ -5,6 +5,7 @@
 // frames are shown one at a time.
 
 import { BARS } from "./axis_draw.js";
+import { MARGIN } from "./axis_scale.js";
 import { clamp } from "./span.js";
 
 const CLICK_PX = 4;
@@ -37,6 +38,7 @@ export function pointAlong(plot, ends, act) {
       const kind = kindOf(event, n);
       drag = { kind, x, n, start: act.span(), moved: false, id: event.pointerId };
       plot.setPointerCapture(event.pointerId);
+      act.hover(null);
       if (kind === "first" || kind === "last") ends[kind].focus({ preventScroll: true });
       if (kind === "scrub") act.scrub(n);
       event.preventDefault();
@@ -48,7 +50,7 @@ export function pointAlong(plot, ends, act) {
     "pointermove",
     (event) => {
       const x = xOf(event);
-      if (!drag) return act.hover(yOf(event) < 0 ? null : frameAt(x));
+      if (!drag) return act.hover(yOf(event) < 0 || x < MARGIN.left ? null : frameAt(x));
       if (event.pointerId !== drag.id) return undefined;
       drag.moved ||= Math.abs(x - drag.x) > CLICK_PX;
       if (drag.kind === "scrub") return act.scrub(frameAt(x));

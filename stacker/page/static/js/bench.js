@@ -30,7 +30,7 @@ const ASK_MS = 400;
 
 /** Open the work on what the server told of a burst; return what keys do, and how to close it. */
 export function openBench({ hello, burst }) {
-  const { key, frames } = burst;
+  const { key, frames, warnings = [] } = burst;
   const store = makeStore(
     { settings: burst.settings ?? {}, versions: burst.versions ?? [], selected: burst.selected ?? null },
     `stacker.${burst.id ?? key}`,
@@ -41,6 +41,7 @@ export function openBench({ hello, burst }) {
   let closed = false;
   // how many frames were read when the picture was last asked for
   let seenOf = 0;
+  let following = false;
 
   find("bench").hidden = false;
   for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = false;
@@ -56,6 +57,7 @@ export function openBench({ hello, burst }) {
   const choices = makeChoices({ store, hello, waitForBox });
   const brightness = makeBrightness({ store, hello, frames });
   const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
+  find("ask-places").parentElement.hidden = hello.regions === false;
   const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
   const flashes = makeFlashes({ key, store, frames, lookAt: ({ first }) => axis.goTo(first, true) });
   const versions = makeVersions({ store, previews, frames, inForce, open, say, tell: notice });
@@ -77,14 +79,15 @@ export function openBench({ hello, burst }) {
 
   function show(seen, settings, fine) {
     if (play.isAlone()) return undefined;
-    const shown = picture.show("now", seen.picture);
+    const shown = picture.show("now", seen);
     lastTold = seen;
     const blend = inForce(settings).blend;
     const words = `${blend}, ${count(seen.frames ?? 0, "frame")}, open ${seconds(seen.openS ?? open(settings))}`;
     find("reading").textContent = words;
     picture.describe(`${burst.name}: ${words}`);
     drawHistogram(seen.histogram);
-    fill(find("notes"), seen.notes.map((note) => make("li", {}, note)));
+    fill(find("notes"), [...seen.notes, ...warnings].map((note) => make("li", {}, note)));
+    if (seen.passing) follow();
     if (fine) {
       overlays.refresh(settings);
       loupe.refresh();
@@ -111,6 +114,7 @@ export function openBench({ hello, burst }) {
   function tellSaved(words, troubled = false) {
     find("saved").textContent = words;
     find("saved").classList.toggle("trouble", troubled);
+    if (troubled) say(words);
   }
 
   /** Another tab was first: what is here stays until the person has said which counts. */
@@ -171,27 +175,42 @@ export function openBench({ hello, burst }) {
     if (!play.isAlone()) previews.want(store.get().settings);
   }
 
-  /** Ask how far reading is, until all frames are there. */
+  /** Ask how far reading, and then holding, is, until the pictures will stay as they are. */
   async function follow() {
-    try {
-      const told = await progress(key);
+    if (following) return;
+    following = true;
+    let told = { ready: seenOf === frames.length };
+    do {
+      const before = told;
+      try {
+        told = await progress(key);
+      } catch (error) {
+        notice(error.message);
+        break;
+      }
       if (closed) return;
-      axis.measured(told);
-      dial.show();
+      tellProgress(told);
       // nothing can be seen before the first frame is read, and more of it with half as many again
       if (!told.ready && told.loaded >= Math.max(1, 1.5 * seenOf)) lookAnew(told.loaded);
-      if (told.ready) {
-        find("burst-count").textContent = count(frames.length, "frame");
-        lookAnew(told.of);
-        return flashes.load();
+      if (told.ready && !before.ready) {
+        lookAnew(frames.length);
+        flashes.load();
       }
-      find("burst-count").textContent = `${told.loaded} of ${count(told.of, "frame")} read`;
-    } catch (error) {
-      return notice(error.message);
-    }
-    return setTimeout(() => closed || follow(), ASK_MS);
+      if (!told.ready || told.looking) await new Promise((done) => setTimeout(done, ASK_MS));
+      else if (before.looking) lookAnew(frames.length);
+    } while (!closed && (!told.ready || told.looking));
+    following = false;
   }
 
+  function tellProgress(told) {
+    axis.measured(told);
+    dial.show();
+    const all = count(frames.length, "frame");
+    find("burst-count").textContent = told.ready ? all : `${told.loaded} of ${all} read`;
+    if (told.error) notice(told.error);
+  }
+
+  if (burst.note) notice(burst.note);
   find("undo").onclick = () => store.undo();
   find("redo").onclick = () => store.redo();
   showAll({ kind: "settled", words: null });

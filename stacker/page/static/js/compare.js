@@ -8,7 +8,7 @@ import { clamp, spanOf } from "./span.js";
 /** Return the comparison; `against` names what the picture is compared with. */
 export function makeCompare({ store, picture, previews, frames, tell, inForce }) {
   const divide = find("divide");
-  const before = find("before");
+  const before = find("before-room");
   const choice = find("against");
   let at = 50;
   let mode = "off";
@@ -47,7 +47,7 @@ export function makeCompare({ store, picture, previews, frames, tell, inForce })
     const words = choice.selectedOptions[0].textContent;
     try {
       const seen = await previews.aside(otherSettings(), FINE, control.signal);
-      await picture.show("before", seen.picture);
+      await picture.show("before", seen);
       find("before-tag").textContent = words;
     } catch (error) {
       if (!takenBack(error)) tell(error.message);

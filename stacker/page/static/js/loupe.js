@@ -23,17 +23,25 @@ export function makeLoupe({ key, picture, settings, tell }) {
   let address = null;
 
   function place() {
-    const scale = picture.scale();
     const box = sight.getBoundingClientRect();
-    const side = Math.min(SIDE, box.width, box.height);
-    glass.style.width = glass.style.height = `${side}px`;
+    const [width, height] = seenSize();
+    glass.style.width = `${width}px`;
+    glass.style.height = `${height}px`;
     // beside the finger, on the side where there is room
-    const x = centre.x * scale;
-    const y = centre.y * scale;
-    const left = x < box.width / 2 ? x + 24 : x - 24 - side;
-    glass.style.left = `${clamp(left, 0, box.width - side)}px`;
-    glass.style.top = `${clamp(y - side / 2, 0, box.height - side)}px`;
+    const { x, y } = picture.screenPoint(centre.x, centre.y);
+    const left = x < box.width / 2 ? x + 24 : x - 24 - width;
+    glass.style.left = `${clamp(left, 0, Math.max(0, box.width - width))}px`;
+    glass.style.top = `${clamp(y - height / 2, 0, Math.max(0, box.height - height))}px`;
     words.textContent = `100 % at ${Math.round(centre.x)}, ${Math.round(centre.y)}`;
+  }
+
+  /** Return the size of the glass: that of what is seen, a pixel of the frames to one of the screen. */
+  function seenSize() {
+    const fine = window.devicePixelRatio || 1;
+    if (!image.naturalWidth) return [SIDE, SIDE];
+    image.width = image.naturalWidth / fine;
+    image.height = image.naturalHeight / fine;
+    return [image.width, image.height];
   }
 
   function move(point) {
@@ -49,10 +57,15 @@ export function makeLoupe({ key, picture, settings, tell }) {
     glass.classList.add("working");
     try {
       const size = Math.round(SIDE * (window.devicePixelRatio || 1));
-      const seen = await askLoupe(key, settings(), Math.round(centre.x), Math.round(centre.y), size, control.signal);
+      // the server counts from the picture's own corner
+      const [left, top] = picture.region();
+      const at = [centre.x - left, centre.y - top].map(Math.round);
+      const seen = await askLoupe(key, settings(), ...at, size, control.signal);
       if (address) URL.revokeObjectURL(address);
       address = URL.createObjectURL(seen);
       image.src = address;
+      await image.decode().catch(() => null);
+      place();
       image.alt = `The picture at 100 % around ${Math.round(centre.x)}, ${Math.round(centre.y)}`;
     } catch (error) {
       if (!takenBack(error)) tell(error.message);
@@ -78,13 +91,14 @@ export function makeLoupe({ key, picture, settings, tell }) {
     "keydown",
     (event) => {
       if (!on || event.target !== sight) return;
-      const step = (event.shiftKey ? 10 : 1) * (picture.size[0] / 100);
+      const [left, top, width, height] = picture.region();
+      const step = (event.shiftKey ? 10 : 1) * (width / 100);
       const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
       if (!by) return;
       event.preventDefault();
       move({
-        x: clamp(centre.x + by[0] * step, 0, picture.size[0]),
-        y: clamp(centre.y + by[1] * step, 0, picture.size[1]),
+        x: clamp(centre.x + by[0] * step, left, left + width),
+        y: clamp(centre.y + by[1] * step, top, top + height),
       });
     },
     listen,

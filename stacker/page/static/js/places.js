@@ -18,6 +18,7 @@ const NAMED = new Set(FILLS.map(([of]) => of));
 export function makePlaces({ key, store, hello, picture, previewSize, say, tell }) {
   const sight = find("sight");
   const canvas = find("paint");
+  const room = find("paint-room");
   const ends = new AbortController();
   const listen = { signal: ends.signal };
   const brush = { size: 0.12, soft: 0.5, erase: false };
@@ -58,7 +59,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   async function edit(index) {
     if (open === index) return shut();
     open = index;
-    canvas.hidden = false;
+    room.hidden = false;
     canvas.classList.add("painting");
     sight.classList.add("busy-drawing");
     mask = makeMask(canvas, previewSize);
@@ -72,7 +73,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   function shut() {
     open = null;
     mask = null;
-    canvas.hidden = true;
+    room.hidden = true;
     canvas.classList.remove("painting");
     sight.classList.remove("busy-drawing");
     list();

@@ -38,7 +38,7 @@ export function makePlay({ frames, previews, picture, axis, back }) {
     control = new AbortController();
     try {
       const seen = await previews.aside(of(n), side, control.signal);
-      if (alone !== null) await picture.show("now", seen.picture);
+      if (alone !== null) await picture.show("now", seen);
     } catch (error) {
       if (!takenBack(error) && alone !== null) sign.firstChild.textContent = error.message;
     }

@@ -81,6 +81,7 @@ export function makePreviews({ key, show, trouble, busy }) {
   }
 
   function keep(settings, seen) {
+    if (seen.passing) return;
     kept.set(name(settings), seen);
     if (kept.size > KEPT) kept.delete(kept.keys().next().value);
   }

@@ -75,6 +75,10 @@ export async function preview(key, settings, side, signal) {
     frames: told("X-Frames"),
     histogram: told("X-Histogram"),
     notes: told("X-Notes") ?? [],
+    // whether it will soon be another, as when frames are still being held
+    passing: told("X-Passing") === 1,
+    // where it lies in the frame that the others are held to: [x, y, width, height] in full pixels
+    region: told("X-Region"),
   };
 }
 

@@ -65,11 +65,12 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
   function lay(values) {
     frame.hidden = !values;
     if (!values) return;
-    const scale = picture.scale();
-    frame.style.left = `${values[0] * scale}px`;
-    frame.style.top = `${values[1] * scale}px`;
-    frame.style.width = `${values[2] * scale}px`;
-    frame.style.height = `${values[3] * scale}px`;
+    const from = picture.screenPoint(values[0], values[1]);
+    const to = picture.screenPoint(values[0] + values[2], values[1] + values[3]);
+    frame.style.left = `${from.x}px`;
+    frame.style.top = `${from.y}px`;
+    frame.style.width = `${to.x - from.x}px`;
+    frame.style.height = `${to.y - from.y}px`;
   }
 
   sight.addEventListener(
