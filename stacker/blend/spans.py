@@ -55,6 +55,11 @@ class SpanSums:
         self._kept: list[Int32Array] = []
         self._turn = threading.Lock()
 
+    def prepare(self, known: int) -> None:
+        """Work out what spans of the first ``known`` frames will need."""
+        if any(frame is not None for frame in self.frames[:known]):
+            self._until(known // STEP)
+
     @cached_property
     def _shape(self) -> tuple[int, ...]:
         return next(frame.shape for frame in self.frames if frame is not None)

@@ -45,6 +45,10 @@ class QuickSpans:
         self._blocks: dict[str, SpanBlocks] = {}
         self._turn = threading.Lock()
 
+    def prepare(self, known: int) -> None:
+        """Work out beforehand what the first answer would have to wait for."""
+        self._means.prepare(known)
+
     def expose(self, blend: str, places: Sequence[int], *, known: int) -> Picture:
         """Return the exposure of frames at ascending places, which are all there.
 
@@ -85,6 +89,8 @@ def slow_reasons(settings: Settings) -> list[str]:
         or settings.ramp_out_s > 0,
         "light is evened": settings.even != "off",
         "bursts of fireworks are chosen": settings.keep_bursts is not None,
+        # a field of the settings once regions are there
+        "regions are made in their own way": bool(getattr(settings, "regions", ())),
         f"{settings.blends[0]} is worked out by the whole": settings.blends[0] not in QUICK_BLENDS,
     }
     return [why for why, is_so in reasons.items() if is_so]

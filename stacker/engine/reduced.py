@@ -26,8 +26,8 @@ from stacker.light.reduce import reduce_light
 
 # the longer side of a preview has at most so many pixels
 PREVIEW_SIDE = 1500
-# what the reduced frames of one burst may take when all are held: 200 of 8 bits at 1500 x 1000
-FRAMES_BYTES = 10**9
+# what the reduced frames of one burst may take when all are held: 133 of 8 bits at 1500 x 1000
+FRAMES_BYTES = 600 * 10**6
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,15 @@ def held_burst(burst: ReducedBurst, held: Sequence[PixelArray | None]) -> HeldBu
     """Return the burst with its frames in memory, as ``held`` has them."""
     parts = {name.name: getattr(burst, name.name) for name in fields(ReducedBurst)}
     return HeldBurst(**parts, held=held)
+
+
+def timed_as(burst: ReducedBurst, other: Burst) -> ReducedBurst:
+    """Return the burst with the times of another of the same frames."""
+    frames = tuple(
+        replace(frame, start_s=timed.start_s, shutter_s=timed.shutter_s)
+        for frame, timed in zip(burst.frames, other.frames, strict=True)
+    )
+    return replace(burst, frames=frames)
 
 
 def reduced(pixels: PixelArray, encoding: Encoding, stored: Encoding, factor: int) -> PixelArray:

@@ -13,7 +13,7 @@ from stacker.page.opened import Opened, open_place
 from stacker.page.session import read_session
 
 # what the frames of open bursts may take together; the one looked at last stays in any case
-HELD_BYTES = 1_500_000_000
+HELD_BYTES = 900 * 10**6
 
 
 class Desk:

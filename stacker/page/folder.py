@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+from stacker.burst import is_own_result
 from stacker.burst.readers.registry import kind_of_suffix
 from stacker.page.answers import PageError
 
@@ -121,9 +122,10 @@ def _below(folder: Path, root: Path, depth: int, before: str = "") -> Iterator[L
     seen = [path for path in paths if not path.name.startswith(".") and _is_inside(path, root)]
     kinds = {path: kind_of_suffix(path) for path in seen[:MOST_COUNTED]}
     files = {path: kind for path, kind in kinds.items() if kind is not None and path.is_file()}
-    pictures = sum(not kind.moving for kind in files.values())
-    if pictures:
-        yield Listed(place_of(folder), folder.name, pictures)
+    pictures = [path for path, kind in files.items() if not kind.moving]
+    # a look at the first and the last tells a folder of results, whose pictures are no burst
+    if pictures and not all(is_own_result(path) for path in (pictures[0], pictures[-1])):
+        yield Listed(place_of(folder), folder.name, len(pictures))
     for path, kind in files.items():
         if kind.moving:
             yield Listed(place_of(path), path.name, None)

@@ -29,11 +29,14 @@ async def while_wanted(request: Request, work: Callable[[Progress], Found]) -> F
     # only its means to stop are wanted of the job
     stopping = Job("answer", lambda _: Outcome())
     task = asyncio.ensure_future(run_in_threadpool(work, stopping))
-    while not task.done():
-        await asyncio.wait({task}, timeout=LOOK_S)
-        if not task.done() and await request.is_disconnected():
-            stopping.cancel()
     try:
+        while not task.done():
+            await asyncio.wait({task}, timeout=LOOK_S)
+            if not task.done() and await request.is_disconnected():
+                stopping.cancel()
         return await task
     except CancelledError as error:
         raise PageError("the answer", "it was given up", code="given-up") from error
+    finally:
+        # the server may be ending while work goes on
+        stopping.cancel()

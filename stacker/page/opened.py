@@ -17,7 +17,7 @@ from stacker.engine.passes import worker_count
 from stacker.engine.preview import for_reduced
 from stacker.engine.settings import Settings
 from stacker.engine.settled import settled_holding
-from stacker.errors import FrameError, StackerError
+from stacker.errors import BurstError, FrameError, StackerError
 from stacker.light.encoding import PixelArray
 from stacker.page.folder import Served
 from stacker.page.frame_graphs import light_stops, shake_px
@@ -25,6 +25,8 @@ from stacker.page.views import View, empty_view, held_view, holding_key
 
 # holdings that are kept besides frames as they lie; each that moves frames has a copy of them all
 MOST_VIEWS, MOST_MOVED = 12, 1
+# finished exposures that are kept
+MOST_KEPT = 6
 
 
 STILL_LOOKING = "where each frame looked is being found out; until then they show as they lie"
@@ -50,7 +52,7 @@ class Opened:
         self.fault: str | None = None
         self.looking = True
         self.slow = threading.Lock()
-        self.cache: OrderedDict[object, Any] = OrderedDict()
+        self._kept: OrderedDict[object, Any] = OrderedDict()
         self.light: list[float | None] = [None] * len(burst.frames)
         self.shake: list[float | None] = [None] * len(burst.frames)
         self._views: OrderedDict[object, View | StackerError | None] = OrderedDict()
@@ -98,6 +100,45 @@ class Opened:
         self._wanted.put(None)
         if self._thread.ident is not None:
             self._thread.join()
+
+    def timed(self, opening: Mapping[str, Any]) -> Burst:
+        """Return the burst with its frames timed as the settings say, else as the files say.
+
+        Raises
+        ------
+        StackerError
+            The times make no sense, or the files are gone.
+        """
+        interval_s, shutter_s = opening.get("interval_s"), opening.get("frame_shutter_s")
+        if interval_s is None and shutter_s is None:
+            return self.burst
+        key = ("times", interval_s, shutter_s)
+        timed: Burst | None = self.kept(key)
+        if timed is None:
+            timed = open_burst(self.path, interval_s=interval_s, frame_shutter_s=shutter_s)
+            if len(timed.frames) != len(self.burst.frames):
+                raise BurstError(
+                    self.path,
+                    "its files have changed",
+                    remedy="open it again",
+                    code="burst-changed",
+                )
+            self.keep(key, timed)
+        return timed
+
+    def kept(self, key: object) -> Any:
+        """Return what is kept of an exposure, None where nothing is."""
+        with self._turn:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
+    def keep(self, key: object, found: object) -> None:
+        """Keep a finished exposure, so that going back to it costs nothing."""
+        with self._turn:
+            self._kept[key] = found
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
 
     def view_for(self, settings: Settings) -> tuple[View, list[str], bool]:
         """Return the frames as they are held, sentences about them, and whether that will change.
@@ -189,6 +230,7 @@ class Opened:
         """Read the frames, then look for holdings as they are wanted, until closed."""
         try:
             self._read()
+            self.plain.prepare()
             self.light = light_stops(self.plain.coarse.burst, self.plain.coarse.frames)
             self._views[holding_key(_USUAL)] = None
             self._settle(_USUAL)
@@ -229,6 +271,7 @@ class Opened:
         try:
             holding = settled_holding(self.plain.fine.burst, places, wanted, progress)
             found = held_view(self.plain, holding, progress)
+            found.prepare()
             if settings.hold is None:
                 self.shake = shake_px(holding, places, len(self.burst.frames), self.factor)
         except StackerError as error:

@@ -59,6 +59,11 @@ class View:
     weights: tuple[float, ...] | None = None
     holding: Holding | None = None
 
+    def prepare(self) -> None:
+        """Make ready for the first answer, once all frames are there."""
+        for level in (self.coarse, self.fine):
+            level.spans.prepare(len(level.frames))
+
     def put(self, place: int, pixels: PixelArray) -> None:
         """Take in one frame of the fine size, which is kept."""
         encoding = self.fine.burst.encoding

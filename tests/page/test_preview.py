@@ -2,6 +2,8 @@
 
 import json
 import shutil
+import time
+from datetime import timedelta
 
 import cv2
 import numpy as np
@@ -13,8 +15,8 @@ from stacker.cli.app import run
 from stacker.engine.progress import Silent
 from stacker.engine.settings_file import chosen_from
 from stacker.engine.shown import show
-from stacker.page.previewing import preview
-from tests.bursts import write_jpegs
+from stacker.page.spans import preview
+from tests.bursts import START, exif_block, write_jpegs
 from tests.page.conftest import open_burst
 
 # a preview and the command's: 8-bit codes of both, as the contract has it
@@ -75,7 +77,7 @@ def test_it_is_what_the_command_shows(client, desk, served, large, tmp_path, set
     key = open_burst(client, "quay")
     opened = desk.find(key)
     chosen = chosen_from(settings)
-    previewed = preview(opened, chosen.settings, Silent())
+    previewed = preview(opened, chosen, Silent())
     codes = show(previewed.shot, chosen, factor=previewed.factor).codes
 
     saved, target = tmp_path / "s.json", tmp_path / "preview.png"
@@ -252,3 +254,82 @@ def test_events_are_lists(client, opened):
 def test_a_burst_that_is_not_open_is_told(client):
     answer = client.get("/api/burst/nothing/progress")
     assert (answer.status_code, answer.json()["code"]) == (404, "no-such-burst")
+
+
+@pytest.fixture(scope="module")
+def handheld(tmp_path_factory):
+    """Frames of one scene that look elsewhere each time, by parts of a pixel too."""
+    rng = np.random.default_rng(8)
+    scene = np.zeros((320, 420, 3), np.float32)
+    for grain in (3, 9, 27):
+        noise = rng.random((320 // grain + 2, 420 // grain + 2, 3), np.float32)
+        scene += cv2.resize(noise, (420, 320), interpolation=cv2.INTER_CUBIC)
+    scene = 230 * (scene - scene.min()) / np.ptp(scene)
+    folder = tmp_path_factory.mktemp("handheld") / "cliff"
+    folder.mkdir()
+    places = [(0, 0), (1.5, -2), (3.25, 1), (-2, 2.5), (0.5, 4), (-3, -1.75), (2, 2), (4, -3)]
+    for number, (x, y) in enumerate(places, start=1):
+        shift = np.array([[1, 0, x], [0, 1, y]], np.float32)
+        moved = cv2.warpAffine(scene, shift, (420, 320), flags=cv2.INTER_CUBIC)
+        pixels = np.clip(moved[20:-20, 20:-20], 0, 255).astype(np.uint8)
+        exif = exif_block(START + timedelta(seconds=number), 0.5)
+        Image.fromarray(pixels).save(folder / f"KP_{number}.jpg", quality=97, exif=exif)
+    return folder
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [{}, {"blends": ["lighten"]}, {"blends": ["median"], "hold": "scene"},
+     {"hold": "scene", "crop": "full"}, {"hold": "scene", "first": 2, "reference": "KP_4.jpg"}],
+    ids=str,
+)  # fmt: skip
+def test_a_held_burst_is_what_the_command_shows(client, desk, served, handheld, tmp_path, settings):
+    shutil.copytree(handheld, served.root / "cliff")
+    key = open_burst(client, "cliff")
+    opened, chosen = desk.find(key), chosen_from(settings)
+    passing = True
+    while passing:
+        time.sleep(0.02)
+        previewed = preview(opened, chosen, Silent())
+        passing = previewed.passing
+    codes = show(previewed.shot, chosen, factor=previewed.factor).codes
+    target = tmp_path / "x.png"
+    chosen_file = tmp_path / "s.json"
+    chosen_file.write_text(json.dumps(settings))
+    words = ["expose", str(served.root / "cliff"), "--settings", str(chosen_file), "--preview"]
+    assert run([*words, "-o", str(target)]) == 0
+    made = cv2.imread(str(target), cv2.IMREAD_UNCHANGED)[..., ::-1] / 257
+    if settings.get("first"):
+        # a span is shown within what the whole burst saw, and rendered within what it saw itself
+        assert codes.shape[0] <= made.shape[0]
+        return
+    assert made.shape == codes.shape
+    assert np.abs(made - codes.astype(float)).max() <= CODES
+    shake = client.get(f"/api/burst/{key}/progress").json()["graphs"]["shake_px"]
+    assert 3 < max(shake) < 12
+
+
+def test_a_part_of_a_held_burst_is_shown_in_its_place(client, served, handheld):
+    shutil.copytree(handheld, served.root / "cliff")
+    key = open_burst(client, "cliff")
+    whole = pixels_of(asked(client, key, {})).astype(int)
+    body = {"settings": {}, "x": 150, "y": 100, "size": 40}
+    answer = client.post(f"/api/burst/{key}/loupe", json=body)
+    x, y = json.loads(answer.headers["x-corner"])
+    part = pixels_of(answer).astype(int)
+    # JPEG of quality 90, twice
+    assert np.abs(whole[y : y + 40, x : x + 40] - part).mean() < 4
+
+
+def test_times_that_are_given_count(client, opened):
+    settings = {"interval_s": 4.0, "frame_shutter_s": 3.0, "shutter_s": 6.0}
+    answer = asked(client, opened, settings)
+    assert (answer.headers["x-frames"], json.loads(answer.headers["x-open-s"])) == ("2", 6.0)
+    answer = asked(client, opened, {"shutter_s": 2.0})
+    assert answer.headers["x-frames"] == "4"
+
+
+def test_what_a_preview_does_not_show_is_said(client, opened):
+    for settings in ({"darks": ["harbour"]}, {"hot_pixels": "mend"}, {"highlights": "blend"}):
+        notes = json.loads(asked(client, opened, settings).headers["x-notes"])
+        assert any("in the result only" in note for note in notes)
