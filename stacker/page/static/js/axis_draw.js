@@ -67,7 +67,8 @@ function drawMarks(context, scale, width, paint) {
     context.fillRect(x, 13, 1, 5);
     const words = time === 0 ? "0" : seconds(time);
     const half = context.measureText(words).width / 2;
-    context.fillText(words, Math.min(Math.max(x - half, MARGIN.left), width - 2 * half), 11);
+    const right = width - MARGIN.right - 2 * half;
+    context.fillText(words, Math.min(Math.max(x - half, MARGIN.left), right), 11);
   }
 }
 

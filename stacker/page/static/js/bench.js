@@ -59,7 +59,7 @@ export function openBench({ hello, burst }) {
   const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
   find("ask-places").parentElement.hidden = hello.regions === false;
   const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
-  const flashes = makeFlashes({ key, store, frames, lookAt: ({ first }) => axis.goTo(first, true) });
+  const flashes = makeFlashes({ key, store, frames, inForce, lookAt: ({ first }) => axis.goTo(first, true) });
   const versions = makeVersions({ store, previews, frames, inForce, open, say, tell: notice });
   const compare = makeCompare({ store, picture, previews, frames, inForce, tell: notice });
   const overlays = makeOverlays({ key, tell: notice });
@@ -86,7 +86,7 @@ export function openBench({ hello, burst }) {
     find("reading").textContent = words;
     picture.describe(`${burst.name}: ${words}`);
     drawHistogram(seen.histogram);
-    fill(find("notes"), [...seen.notes, ...warnings].map((note) => make("li", {}, note)));
+    tellNotes([...seen.notes, ...warnings]);
     if (seen.passing) follow();
     if (fine) {
       overlays.refresh(settings);
@@ -104,7 +104,14 @@ export function openBench({ hello, burst }) {
 
   function trouble(sentence) {
     if (sentence === null) return;
-    fill(find("notes"), make("li", { class: "said" }, sentence));
+    tellNotes([sentence]);
+    say(sentence);
+  }
+
+  function tellNotes(notes) {
+    const more = notes.length > 1 ? make("span", { class: "more" }, `and ${notes.length - 1} more`) : null;
+    find("notes").hidden = notes.length === 0;
+    fill(find("notes"), notes.map((note, index) => make("li", {}, note, index === 0 ? more : null)));
   }
 
   function busy(on) {
@@ -172,6 +179,7 @@ export function openBench({ hello, burst }) {
   function lookAnew(loaded) {
     seenOf = loaded;
     previews.forget();
+    versions.renew();
     if (!play.isAlone()) previews.want(store.get().settings);
   }
 

@@ -1,16 +1,24 @@
 // Lamp passes and bursts of fireworks: how much each of them counts, as weights of its frames.
 
-import { pull } from "./chips.js";
+import { pull, tick } from "./chips.js";
 import { fill, find, make } from "./elements.js";
 import { events } from "./server.js";
 import { neutral, spanOf, wholeWeights } from "./span.js";
 
+// in other blends light is not kept, so that no lamp counts more than another
+const KEEPING = new Set(["lighten", "lights", "max", "sum"]);
+
 /** Return the list, which stays hidden where the server tells of none. */
-export function makeFlashes({ key, store, frames, lookAt }) {
+export function makeFlashes({ key, store, frames, inForce, lookAt }) {
   let sliders = [];
   let told = { bursts: [], passes: [] };
   const block = find("ask-flashes");
   block.hidden = true;
+  const few = tick(
+    "Only those that fill the sky",
+    "Leaves out bursts that would burn out what others show.",
+    (on) => store.change({ keep_bursts: on ? "auto" : undefined }, "the bursts kept"),
+  );
 
   /** Return settings in which the frames from first to last have a weight. */
   function weighed({ first, last }, weight) {
@@ -56,12 +64,18 @@ export function makeFlashes({ key, store, frames, lookAt }) {
       ...(told.bursts ?? []).map((light) => row(light, `Burst ${light.n}`)),
       ...(told.passes ?? []).map((light) => row(light, `Pass ${light.n}`)),
     ];
-    block.hidden = rows.length === 0;
-    fill(find("flashes"), make("ol", { class: "places" }, rows));
+    fill(
+      find("flashes"),
+      told.bursts?.length > 1 ? few.element : null,
+      make("ol", { class: "places" }, rows),
+    );
     show();
   }
 
   function show() {
+    const { settings } = store.get();
+    block.hidden = sliders.length === 0 || !KEEPING.has(inForce(settings).blend);
+    few.show(settings.keep_bursts === "auto");
     for (const { slider, light } of sliders) slider.show(weightOf(light));
   }
 

@@ -13,7 +13,8 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
   const key_ = make("button", { type: "submit", class: "main", id: "render", "aria-keyshortcuts": "r" }, "Render");
   const trouble = make("div", { role: "alert" });
   const list = make("ul", { class: "jobs", "aria-label": "Pictures under way" });
-  const words = make("p", { class: "words" }, `Full size, into ${folder}, as .tif, .png or .jpg`);
+  const last = folder.split(/[\\/]/).at(-1) || folder;
+  const words = make("p", { class: "words", title: folder }, `Full size, into ${last}, as .tif, .png or .jpg`);
   let own = false;
   let watched = new Map();
   let timer = null;

@@ -73,11 +73,17 @@ export function makeVersions({ store, previews, frames, inForce, open, say, tell
       previews
         .aside(settings, COARSE, control.signal)
         .then(({ picture }) => {
+          forget(known);
           small.set(known, URL.createObjectURL(picture));
           image.src = small.get(known);
         })
         .catch((error) => error.name === "AbortError" || tell(`${name}: ${error.message}`));
     return image;
+  }
+
+  function forget(known) {
+    if (small.has(known)) URL.revokeObjectURL(small.get(known));
+    small.delete(known);
   }
 
   function nameField(version, index) {
@@ -155,9 +161,14 @@ export function makeVersions({ store, previews, frames, inForce, open, say, tell
     show,
     add,
     choose,
+    /** Make the small pictures anew, as when more frames have been read. */
+    renew() {
+      [...small.keys()].forEach(forget);
+      show();
+    },
     close() {
       control.abort();
-      for (const address of small.values()) URL.revokeObjectURL(address);
+      [...small.keys()].forEach(forget);
     },
   };
 }
