@@ -171,7 +171,24 @@ def read_settings(path: Path) -> Chosen:
         ) from error
     if isinstance(data, dict) and "settings" in data:
         data = data["settings"]
-    return chosen_from(data, f"--settings {path}")
+    chosen = chosen_from(data, f"--settings {path}")
+    return Chosen(masks_below(chosen.said, path.parent), chosen.subject)
+
+
+def masks_below(said: Mapping[str, Any], folder: Path) -> dict[str, Any]:
+    """Return settings in which masks that lie in a folder are named by their whole path.
+
+    Names of no file there stay as they are: masks may also be found in the burst.
+    """
+    found = dict(said)
+    if said.get("regions"):
+        found["regions"] = tuple(
+            {**each, "mask": str(folder / str(each.get("mask")))}
+            if (folder / str(each.get("mask"))).is_file()
+            else each
+            for each in said["regions"]
+        )
+    return found
 
 
 def _frozen(value: Any) -> Any:
@@ -200,6 +217,8 @@ _LISTS: dict[str, tuple[type, ...]] = {
     **_of(_NUMBER, "box weights trim gains neutral"),
     **_of(_WHOLE, "without"),
     **_of(_WORD, "blends darks flats biases"),
+    # where the settings know of them; each is a table of its own
+    **_of((dict,), "regions"),
 }
 
 

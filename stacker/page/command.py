@@ -50,7 +50,9 @@ def _said(said: Mapping[str, Any]) -> list[str]:
         option = f"--{OPTIONS.get(name, name.replace('_', '-'))}"
         if value is None or name in UNSAID:
             continue
-        if name == "bridge":
+        if name == "regions":
+            words += [word for each in value for word in ("--region", _region(each))]
+        elif name == "bridge":
             words.append("--bridge" if value else "--no-bridge")
         elif name in FLAGS:
             words += [option] if value else []
@@ -63,6 +65,21 @@ def _said(said: Mapping[str, Any]) -> list[str]:
             # a value that begins with a dash would be taken for an option
             words += [f"{option}={text}"] if text.startswith("-") else [option, text]
     return words
+
+
+def _region(said: Mapping[str, Any]) -> str:
+    """Return a region as it is typed: its mask, and what is done differently there."""
+    phrases = []
+    for name, value in said.items():
+        if name == "mask" or value is None:
+            continue
+        if name == "bridge":
+            phrases.append("bridge" if value else "no-bridge")
+        elif name == "without":
+            phrases.append(f"without {' '.join(str(number) for number in value)}")
+        else:
+            phrases.append(f"{name.removesuffix('_px').removesuffix('_s')} {_text(value)}")
+    return f"{said.get('mask')}={', '.join(phrases)}"
 
 
 def spans(numbers: tuple[int, ...]) -> str:

@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 from stacker.blend import BLENDS
 from stacker.engine.settings import Hold
+from stacker.engine.settings_file import EXPOSING
 from stacker.engine.subjects import PRESETS
 from stacker.page.folder import Served
 from stacker.page.guard import UPLOAD_BYTES
@@ -36,6 +37,8 @@ def hello_of(served: Served) -> dict[str, Any]:
         ],
         "recent": served.recent,
         "output": str(served.output),
+        # whether parts of a picture can be made in their own way
+        "regions": "regions" in EXPOSING,
         "limits": {"upload_bytes": UPLOAD_BYTES},
         "blends": [{"name": name, "words": blend.summary} for name, blend in BLENDS.items()],
         "subjects": [

@@ -94,11 +94,7 @@ def closely(opened: Opened, chosen: Chosen, data: Mapping[str, Any], progress: P
     settings, left = stripped(chosen.settings)
     view, notes, passing = opened.view_for(settings)
     places, told = usable_places(opened, timed, view, view.fine, settings)
-    left_corner = top_corner = 0
-    if view.holding is not None:
-        region = view.holding.region
-        left_corner = region.columns.start * opened.factor
-        top_corner = region.rows.start * opened.factor
+    left_corner, top_corner = view.whole_region[:2]
     assert isinstance(x, int | float) and isinstance(y, int | float)
     part = part_about(x + left_corner, y + top_corner, int(side), opened.burst.size)
     with opened.slow:
@@ -145,6 +141,8 @@ def _encoded(shown: Shown, previewed: Previewed) -> Answer:
         "counts": {name: list(each) for name, each in shown.histogram.counts.items()},
     }
     told = {"X-Histogram": json.dumps(histogram, separators=(",", ":"))}
+    if previewed.region is not None:
+        told["X-Region"] = json.dumps(previewed.region)
     return _answer(body, "image/jpeg", previewed, told)
 
 

@@ -55,7 +55,7 @@ def save_session(served: Served, opened: Opened, data: Mapping[str, Any]) -> dic
         The choices are none, or cannot be written.
     """
     versions = _versions(data.get("versions", []), served)
-    settings = chosen_in(data, served).told()
+    settings = _kept(data, served)
     with _turn:
         before = read_session(served, opened)
         if data.get("revision") != before["revision"]:
@@ -82,6 +82,17 @@ def save_session(served: Served, opened: Opened, data: Mapping[str, Any]) -> dic
     return {"revision": session["revision"]}
 
 
+def _kept(data: Mapping[str, Any], served: Served) -> dict[str, Any]:
+    """Return settings as they are saved: looked through, and masks named as they came.
+
+    The command looks for them beside the file.
+    """
+    told = chosen_in(data, served).told()
+    if "regions" in told:
+        told["regions"] = data["settings"]["regions"]
+    return told
+
+
 def _versions(given: object, served: Served) -> list[dict[str, Any]]:
     """Return the versions with their settings looked through."""
     if not isinstance(given, list) or len(given) > MOST_VERSIONS:
@@ -91,7 +102,7 @@ def _versions(given: object, served: Served) -> list[dict[str, Any]]:
         name = each.get("name") if isinstance(each, dict) else None
         if not isinstance(name, str) or len(name) > LONGEST_NAME:
             raise _refusal(f"a version has a name of at most {LONGEST_NAME} letters")
-        versions.append({"name": name, "settings": chosen_in(each, served).told()})
+        versions.append({"name": name, "settings": _kept(each, served)})
     return versions
 
 

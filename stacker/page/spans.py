@@ -35,6 +35,7 @@ class Previewed:
     passing: bool = False
     factor: int = 1
     doubt: CodeArray8 | None = None
+    region: tuple[int, int, int, int] | None = None
 
 
 def preview(
@@ -83,10 +84,10 @@ def preview(
         known = opened.known if view is opened.plain else len(opened.burst.frames)
         burst = timed_as(level.burst, timed)
         shot = quick_shot(burst, level.spans, settings.blends[0], places, known=known)
-        return Previewed(shot, tuple(notes), passing, factor)
+        return Previewed(shot, tuple(notes), passing, factor, region=view.whole_region)
     shot, doubt = _slow(opened, timed, view, level, settings, places, progress)
     notes += [warning for warning in shot.report["warnings"] if warning not in notes]
-    return Previewed(shot, tuple(notes), passing, factor, doubt)
+    return Previewed(shot, tuple(notes), passing, factor, doubt, view.whole_region)
 
 
 def _unshown(chosen: Chosen) -> list[str]:

@@ -59,6 +59,21 @@ class View:
     weights: tuple[float, ...] | None = None
     holding: Holding | None = None
 
+    @property
+    def whole_region(self) -> tuple[int, int, int, int]:
+        """Where the picture lies in the frame that others are brought to: x, y, width, height.
+
+        In pixels of the full size.
+        """
+        burst = self.fine.burst
+        factor = burst.factor
+        if self.holding is None or not self.holding.warps:
+            width, height = burst.whole.size
+            return 0, 0, width, height
+        region = self.holding.region
+        x, y = region.columns.start * factor, region.rows.start * factor
+        return x, y, len(region.columns) * factor, len(region.rows) * factor
+
     def prepare(self) -> None:
         """Make ready for the first answer, once all frames are there."""
         for level in (self.coarse, self.fine):

@@ -233,7 +233,16 @@ class TestSettingsAsData:
         from stacker.engine import settings_file as file
 
         known = file.EXPOSING.keys() | file.FINISHING.keys() | file.OPENING.keys()
-        assert known - {"subject"} == file._SORTS.keys() | file._LISTS.keys()
+        assert known - {"subject"} <= file._SORTS.keys() | file._LISTS.keys()
+
+    def test_masks_are_looked_for_beside_the_file(self, tmp_path):
+        from stacker.engine.settings_file import masks_below
+
+        (tmp_path / "sky.png").write_bytes(b"")
+        said = {"first": 2, "regions": ({"mask": "sky.png"}, {"mask": "ground"})}
+        found = masks_below(said, tmp_path)
+        assert [each["mask"] for each in found["regions"]] == [str(tmp_path / "sky.png"), "ground"]
+        assert masks_below({"first": 2}, tmp_path) == {"first": 2}
 
 
 def test_a_report_page_of_a_preview_is_written(folder, tmp_path):

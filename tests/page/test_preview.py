@@ -101,6 +101,7 @@ def test_its_headers_tell_what_it_is(client, opened):
     for name in "rgb":
         # shares are rounded to six digits
         assert sum(histogram["counts"][name]) == pytest.approx(1, abs=1e-4)
+    assert json.loads(answer.headers["x-region"]) == [0, 0, 96, 64]
     assert pixels_of(answer).shape == (64, 96, 3)
 
 
@@ -305,6 +306,10 @@ def test_a_held_burst_is_what_the_command_shows(client, desk, served, handheld, 
         return
     assert made.shape == codes.shape
     assert np.abs(made - codes.astype(float)).max() <= CODES
+    region = json.loads(asked(client, key, settings).headers["x-region"])
+    # frames as small as these are not reduced
+    assert region[2:] == [codes.shape[1], codes.shape[0]]
+    assert (min(region[:2]) > 0) == ("crop" not in settings)
     shake = client.get(f"/api/burst/{key}/progress").json()["graphs"]["shake_px"]
     assert 3 < max(shake) < 12
 
