@@ -20,7 +20,9 @@ def test_the_page_has_no_inline_script_or_style():
 
 @pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: path.name)
 def test_scripts_make_no_markup_of_text(path):
-    assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(", path.read_text())
+    assert not re.search(
+        r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(", path.read_text()
+    )
 
 
 @pytest.mark.parametrize("path", [*SCRIPTS, *SHEETS], ids=lambda path: path.name)
@@ -32,7 +34,9 @@ def test_everything_that_is_sought_is_there():
     made = " ".join([MARKUP, *(path.read_text() for path in SCRIPTS)])
     for path in SCRIPTS:
         for name in re.findall(r'find\("([\w-]+)"\)', path.read_text()):
-            assert re.search(rf'id="{name}"|id: "{name}"|key\("{name}"', made), f"{path.name}: {name}"
+            assert re.search(rf'id="{name}"|id: "{name}"|key\("{name}"', made), (
+                f"{path.name}: {name}"
+            )
 
 
 def test_every_module_and_sheet_is_used():

@@ -98,7 +98,10 @@ def test_a_subject_chooses_the_rest(desk):
     desk.wait_for_picture()
     assert desk.page.locator("#blend").get_by_label("lighten", exact=True).is_checked()
     assert desk.page.get_by_label("Keep the dark clean").is_checked()
-    assert "Chosen for traffic: lamps leave their trails" in desk.page.locator("#blend-words").inner_text()
+    assert (
+        "Chosen for traffic: lamps leave their trails"
+        in desk.page.locator("#blend-words").inner_text()
+    )
     desk.has_command("--for traffic")
     # what is said besides wins
     desk.choose("blend", "mean")

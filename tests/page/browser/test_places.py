@@ -50,5 +50,3 @@ def test_the_subject_is_boxed_on_the_picture(desk):
     desk.has_command("--box 120,80,120,160")
     assert desk.page.locator("#box-w").input_value() == "120"
     assert desk.page.locator("#box-frame").is_visible()
-
-

@@ -60,7 +60,7 @@ export function openBench({ hello, burst }) {
   find("ask-places").parentElement.hidden = hello.regions === false;
   const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
   const flashes = makeFlashes({ key, store, frames, inForce, lookAt: ({ first }) => axis.goTo(first, true) });
-  const versions = makeVersions({ store, previews, frames, inForce, open, say, tell: notice });
+  const versions = makeVersions({ store, previews, frames, inForce, open, ready: () => seenOf > 0, say, tell: notice });
   const compare = makeCompare({ store, picture, previews, frames, inForce, tell: notice });
   const overlays = makeOverlays({ key, tell: notice });
   const loupe = makeLoupe({ key, picture, settings: () => store.get().settings, tell: notice });

@@ -6,8 +6,11 @@ import { spanOf } from "./span.js";
 import { same } from "./store.js";
 import { count, seconds } from "./words.js";
 
-/** Return the row; `open(settings)` tells for how many seconds the shutter is open. */
-export function makeVersions({ store, previews, frames, inForce, open, say, tell }) {
+/**
+ * Return the row; `open(settings)` tells for how many seconds the shutter is open, `ready()` whether
+ * there is anything to be seen yet.
+ */
+export function makeVersions({ store, previews, frames, inForce, open, ready, say, tell }) {
   const place = find("versions");
   const keep = find("keep");
   const small = new Map();
@@ -69,7 +72,7 @@ export function makeVersions({ store, previews, frames, inForce, open, say, tell
     const image = make("img", { alt: "", width: 120, height: 80 });
     const known = JSON.stringify(settings);
     if (small.has(known)) image.src = small.get(known);
-    else
+    else if (ready())
       previews
         .aside(settings, COARSE, control.signal)
         .then(({ picture }) => {
