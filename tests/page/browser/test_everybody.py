@@ -31,8 +31,9 @@ def test_nothing_serious_for_axe(visit, served, tone):
     desk.open(name)
     desk.keep()
     desk.page.locator("#compare").click()
-    desk.page.locator("#new-place").click()
-    desk.page.locator("#place-brush").wait_for()
+    if desk.page.locator("#new-place").is_visible():
+        desk.page.locator("#new-place").click()
+        desk.page.locator("#place-brush").wait_for()
     assert findings(desk.page) == []
     desk.page.keyboard.press("Escape")
     desk.page.locator("#help-open").click()
