@@ -149,3 +149,35 @@ def test_single_frames_by_scrubbing_and_playing(desk):
     desk.page.locator("#leave-alone").click()
     desk.wait_for_picture()
     assert desk.reading.startswith("mean")
+
+
+def test_a_nearer_look_at_the_axis(desk):
+    page = desk.page
+    assert page.locator("#farther").is_disabled()
+    page.locator("#nearer").click()
+    page.locator("#farther:enabled").wait_for()
+    box = page.locator("#end-first").bounding_box()
+    plot = page.locator(".axis-plot").bounding_box()
+    # the middle of the burst fills the axis; the first frame is beyond its left end
+    assert box["x"] < plot["x"]
+    page.mouse.move(plot["x"] + 300, plot["y"] + 90)
+    page.mouse.down()
+    page.mouse.move(plot["x"] + 900, plot["y"] + 90, steps=4)
+    page.mouse.up()
+    page.wait_for_timeout(100)
+    # and in sight again, the axis moved along under the hand
+    assert page.locator("#end-first").bounding_box()["x"] > plot["x"]
+    assert f"{FRAMES} frames" in desk.reading
+    page.locator("#farther").click()
+    page.locator("#farther:disabled").wait_for()
+
+
+def test_scrubbing_along_the_times(desk):
+    page = desk.page
+    plot = page.locator(".axis-plot").bounding_box()
+    page.mouse.move(plot["x"] + 130, plot["y"] + 8)
+    page.mouse.down()
+    page.locator("#alone").get_by_text("Frame 1 of").wait_for()
+    page.mouse.move(plot["x"] + 500, plot["y"] + 8, steps=4)
+    page.mouse.up()
+    page.locator("#alone").get_by_text("Frame 6 of").wait_for()

@@ -17,7 +17,7 @@ def test_versions_side_by_side(desk):
     desk.page.keyboard.press("Enter")
     desk.wait_for_picture()
     assert [each["name"] for each in desk.session()["versions"]] == ["silk", "lighten 6 s"]
-    desk.page.get_by_role("button", name="Take away silk").click()
+    desk.page.get_by_role("button", name="Remove silk").click()
     desk.wait_for_picture()
     assert desk.page.locator(".version").count() == 1
 
@@ -106,3 +106,21 @@ def test_work_goes_on_while_a_picture_is_rendered(desk):
     desk.choose("blend", "darken")
     assert desk.reading.startswith("darken")
     desk.page.locator(".job").get_by_text("meanwhile.tif is there").wait_for()
+
+
+@pytest.mark.usefixtures("refused")
+def test_choices_outlive_the_program(desk):
+    page = desk.page
+    page.route(
+        "**/session",
+        lambda route: route.abort() if route.request.method == "PUT" else route.continue_(),
+    )
+    page.locator("#blend").get_by_label("lighten", exact=True).check()
+    page.locator("#saved").get_by_text("Not saved yet: The program does not answer").wait_for()
+    page.reload()
+    page.locator(".notice").get_by_text("could not be saved").wait_for()
+    page.unroute("**/session")
+    page.get_by_role("button", name="Take them up").click()
+    desk.wait_for_picture()
+    assert desk.reading.startswith("lighten")
+    assert desk.session()["settings"]["blends"] == ["lighten"]

@@ -33,10 +33,10 @@ def test_a_painted_place_has_its_own_blend(desk):
 def test_a_place_filled_by_what_is_still(desk):
     desk.page.locator("#new-place").click()
     desk.page.get_by_role("button", name="what is still").click()
-    desk.page.get_by_role("button", name="Take place 1 away").wait_for()
+    desk.page.get_by_role("button", name="Remove place 1").wait_for()
     desk.wait_for_picture()
     assert len(desk.session()["settings"]["regions"]) == 1
-    desk.page.get_by_role("button", name="Take place 1 away").click()
+    desk.page.get_by_role("button", name="Remove place 1").click()
     desk.wait_for_picture()
     assert "regions" not in desk.session()["settings"]
 

@@ -2,7 +2,7 @@
 //
 // On an end: it moves. On the span: a drag moves all of it, a click takes a frame in or out.
 // Beside it: a drag opens the shutter anew from there to where it ends. On the marks of time above:
-// frames are shown one at a time.
+// frames are shown one at a time. On the graphs below, in a nearer look: the axis moves along.
 
 import { BARS } from "./axis_draw.js";
 import { MARGIN } from "./axis_scale.js";
@@ -24,6 +24,7 @@ export function pointAlong(plot, ends, act) {
     if (event.target === ends.first) return "first";
     if (event.target === ends.last) return "last";
     if (yOf(event) < BARS.top - 2) return "scrub";
+    if (yOf(event) > BARS.top + BARS.height + 2 && !act.scale.isWhole) return "along";
     const { first, last } = act.span();
     const whole = first === 1 && last === act.frames.length;
     return n >= first && n <= last && !whole ? "move" : "anew";
@@ -54,6 +55,11 @@ export function pointAlong(plot, ends, act) {
       if (event.pointerId !== drag.id) return undefined;
       drag.moved ||= Math.abs(x - drag.x) > CLICK_PX;
       if (drag.kind === "scrub") return act.scrub(frameAt(x));
+      if (drag.kind === "along") {
+        act.shift(drag.x - x);
+        drag.x = x;
+        return undefined;
+      }
       return drag.moved ? act.liveSpan(spanUnder(x)) : undefined;
     },
     listen,
@@ -75,7 +81,7 @@ export function pointAlong(plot, ends, act) {
       if (!drag || event.pointerId !== drag.id) return;
       const { kind, moved, n } = drag;
       drag = null;
-      if (kind === "scrub") return;
+      if (kind === "scrub" || kind === "along") return;
       if (moved) act.settle();
       else if (kind === "move" || kind === "anew") act.toggle(n);
     },
@@ -85,7 +91,7 @@ export function pointAlong(plot, ends, act) {
   plot.addEventListener(
     "pointercancel",
     () => {
-      if (drag?.moved) act.drop();
+      if (drag?.moved && !["scrub", "along"].includes(drag.kind)) act.drop();
       drag = null;
     },
     listen,

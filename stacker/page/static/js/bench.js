@@ -19,9 +19,9 @@ import { makePlaces } from "./places.js";
 import { makePlay } from "./play.js";
 import { makePreviews } from "./previews.js";
 import { progress } from "./server.js";
-import { keepSaved } from "./session.js";
+import { keepSaved, leftUnsaved } from "./session.js";
 import { openSeconds, spanOf } from "./span.js";
-import { makeStore } from "./store.js";
+import { makeStore, same } from "./store.js";
 import { makeSubjectBox } from "./subject_box.js";
 import { makeVersions } from "./versions.js";
 import { count, seconds } from "./words.js";
@@ -66,7 +66,9 @@ export function openBench({ hello, burst }) {
   const loupe = makeLoupe({ key, picture, settings: () => store.get().settings, tell: notice });
   const commandLine = makeCommandLine({ key, say });
   const fullSize = makeFullSize({ key, store, folder: hello.output ?? hello.folder, proposal, named: showCommand, say });
-  const session = keepSaved({ key, store, revision: burst.revision ?? 0, tell: tellSaved, conflict });
+  const unsaved = `stacker.unsaved.${burst.id ?? key}`;
+  const before = leftUnsaved(unsaved);
+  const session = keepSaved({ key, store, revision: burst.revision ?? 0, remember: unsaved, tell: tellSaved, conflict });
 
   function proposal() {
     return `${burst.name.split("/").at(-1).replace(/\.[^.]+$/, "")}-${inForce(store.get().settings).blend}.tif`;
@@ -214,11 +216,17 @@ export function openBench({ hello, burst }) {
     axis.measured(told);
     dial.show();
     const all = count(frames.length, "frame");
-    find("burst-count").textContent = told.ready ? all : `${told.loaded} of ${all} read`;
+    const held = told.looking ? `${all}, looking how they are held` : all;
+    find("burst-count").textContent = told.ready ? held : `${told.loaded} of ${all} read`;
     if (told.error) notice(told.error);
   }
 
   if (burst.note) notice(burst.note);
+  if (before && !same(before, store.get()))
+    notice("This tab had made choices that could not be saved.", [
+      ["Take them up", () => store.replace(before, "what was not saved")],
+      ["Leave them", () => {}],
+    ]);
   find("undo").onclick = () => store.undo();
   find("redo").onclick = () => store.redo();
   showAll({ kind: "settled", words: null });

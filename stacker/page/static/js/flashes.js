@@ -37,7 +37,7 @@ export function makeFlashes({ key, store, frames, inForce, lookAt }) {
   function row(light, name) {
     const { first, last } = light;
     const slider = pull({
-      id: `light-${name.replace(" ", "-")}`,
+      id: `light-${name.replace(" ", "-").toLowerCase()}`,
       label: `${name}, ${first === last ? `frame ${first}` : `frames ${first} to ${last}`}`,
       low: 0,
       high: 1,
@@ -61,8 +61,8 @@ export function makeFlashes({ key, store, frames, inForce, lookAt }) {
     told = await events(key).catch(() => told);
     sliders = [];
     const rows = [
-      ...(told.bursts ?? []).map((light) => row(light, `Burst ${light.n}`)),
-      ...(told.passes ?? []).map((light) => row(light, `Pass ${light.n}`)),
+      ...(told.bursts ?? []).map((light) => row(light, `Firework ${light.n}`)),
+      ...(told.passes ?? []).map((light) => row(light, `Lamp ${light.n}`)),
     ];
     fill(
       find("flashes"),

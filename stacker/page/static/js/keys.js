@@ -11,7 +11,7 @@ const LIST = [
   ["C", "compare under a line"],
   ["F", "flip to the other picture and back"],
   ["M", "magnify to 100 %"],
-  ["X", "hatch what is burnt out"],
+  ["X", "hatch what is burnt out or black"],
   ["D", "dot what is in doubt"],
   ["P", "paint a place"],
   ["K", "keep as a version"],

@@ -1,4 +1,4 @@
-// Hatching where light is burnt out, and dots where a median is in doubt.
+// Hatching where light is burnt out or all black, and dots where a median is in doubt.
 
 import { find } from "./elements.js";
 import { FINE } from "./previews.js";

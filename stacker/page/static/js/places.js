@@ -87,7 +87,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
 
   function remove(index) {
     if (open !== null) shut();
-    put(regions().filter((_, at) => at !== index), "a place taken away");
+    put(regions().filter((_, at) => at !== index), "a place removed");
   }
 
   function setBlend(index, blend) {
@@ -115,7 +115,7 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
         make("span", { class: "grow" }, choice),
         button(open === index ? "Done" : "Paint", () => edit(index), { "aria-pressed": open === index }),
         index < regions().length
-          ? button("Away", () => remove(index), { "aria-label": `Take place ${index + 1} away` })
+          ? button("Remove", () => remove(index), { "aria-label": `Remove place ${index + 1}` })
           : null,
       ),
       open === index ? tools() : null,

@@ -3,6 +3,17 @@
 import { readSession, saveSession } from "./server.js";
 
 const PAUSE_MS = 500;
+// before it is tried again where the program did not answer
+const AGAIN_MS = 4000;
+
+/** Return the state that this tab could not save before it was reloaded, or null. */
+export function leftUnsaved(remember) {
+  try {
+    return JSON.parse(sessionStorage.getItem(remember) ?? "null");
+  } catch {
+    return null;
+  }
+}
 
 /**
  * Save a store's state beside the burst after each change.
@@ -10,7 +21,7 @@ const PAUSE_MS = 500;
  * `tell(words, trouble)` says where saving stands; `conflict(theirs)` is called when another tab has
  * saved this burst meanwhile, and nothing is saved until `goOn(revision)`.
  */
-export function keepSaved({ key, store, revision, tell, conflict }) {
+export function keepSaved({ key, store, revision, remember, tell, conflict }) {
   let timer = null;
   let saving = null;
   let wanted = false;
@@ -19,10 +30,21 @@ export function keepSaved({ key, store, revision, tell, conflict }) {
   const stop = store.on((_, what) => {
     if (what.kind !== "settled" || stopped) return;
     wanted = true;
+    note(JSON.stringify(store.get()));
     tell("Saving …");
     clearTimeout(timer);
     timer = setTimeout(save, PAUSE_MS);
   });
+
+  /** Note in this tab what is not saved, in case the program is gone before it could be. */
+  function note(state) {
+    try {
+      if (state === null) sessionStorage.removeItem(remember);
+      else sessionStorage.setItem(remember, state);
+    } catch {
+      // without a storage a crash of the program costs the last change
+    }
+  }
 
   async function save() {
     clearTimeout(timer);
@@ -41,10 +63,13 @@ export function keepSaved({ key, store, revision, tell, conflict }) {
   async function send(options) {
     try {
       ({ revision } = await saveSession(key, { revision, ...store.get() }, options));
-      if (!wanted) tell("Saved");
+      if (wanted) return;
+      note(null);
+      tell("Saved");
     } catch (error) {
       wanted = true;
-      if (error.status !== 409) return tell(error.message, true);
+      if (error.status === 0) timer = setTimeout(save, AGAIN_MS);
+      if (error.status !== 409) return tell(`Not saved yet: ${error.message}`, true);
       stopped = true;
       tell("Not saved: another tab has changed this burst.", true);
       conflict(error.body.session ?? (await readSession(key)));

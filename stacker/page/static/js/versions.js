@@ -45,7 +45,7 @@ export function makeVersions({ store, previews, frames, inForce, open, ready, sa
     const { versions, selected } = store.get();
     const next = versions.filter((_, at) => at !== index);
     const stays = selected === null || selected === index ? null : selected - (selected > index ? 1 : 0);
-    store.replace({ versions: next, selected: stays }, `${versions[index].name} taken away`);
+    store.replace({ versions: next, selected: stays }, `${versions[index].name} removed`);
     keep.focus();
   }
 
@@ -139,7 +139,7 @@ export function makeVersions({ store, previews, frames, inForce, open, ready, sa
             { class: "version-keys" },
             key("Name", () => ((naming = index), show()), "Name"),
             changed ? key("Keep", () => update(index), "Keep the changes in") : null,
-            key("Away", () => remove(index), "Take away"),
+            key("Remove", () => remove(index), "Remove"),
           )
         : null,
     );
