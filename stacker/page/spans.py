@@ -17,6 +17,7 @@ from stacker.engine.shown import doubt_mask
 from stacker.engine.span import span_of
 from stacker.errors import BurstError
 from stacker.finish.shown import CodeArray8
+from stacker.page.leaving import turn
 from stacker.page.opened import Opened
 from stacker.page.views import Level, View
 
@@ -147,8 +148,7 @@ def _slow(
     if kept is not None:
         return kept
     # one at a time: they take all processors and much memory
-    with opened.slow:
-        progress.start("exposing", 1)
+    with turn(opened.slow, progress):
         shot = next(
             iter(expose_burst(timed_as(burst, opened.burst), held, progress=progress).values())
         )
