@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 from collections import OrderedDict
 from typing import Any
@@ -76,7 +77,12 @@ class Desk:
             )
 
         def work(job: Job) -> Outcome:
-            made = list(make_demo(folder, progress=job))
+            try:
+                made = list(make_demo(folder, progress=job))
+            except BaseException:
+                # it was not there before: half a demo is none
+                shutil.rmtree(folder, ignore_errors=True)
+                raise
             warnings = [
                 f"{each.picture.title}: likeness to the truth {each.psnr_db:.1f} dB"
                 for each in made

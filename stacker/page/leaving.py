@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TypeVar
 
 from starlette.concurrency import run_in_threadpool
@@ -16,6 +18,18 @@ from stacker.page.jobs import CancelledError, Job, Outcome
 Found = TypeVar("Found")
 # how often one looks whether the browser still waits
 LOOK_S = 0.1
+
+
+@contextmanager
+def turn(lock: threading.Lock, progress: Progress) -> Iterator[None]:
+    """Hold a lock for a while, having waited for it only as long as somebody wants the answer."""
+    while not lock.acquire(timeout=LOOK_S):
+        progress.start("waiting", 1)
+    try:
+        progress.start("working", 1)
+        yield
+    finally:
+        lock.release()
 
 
 async def while_wanted(request: Request, work: Callable[[Progress], Found]) -> Found:

@@ -221,7 +221,7 @@ class Opened:
             "error": self.fault,
         }
 
-    def start_stage(self) -> None:
+    def check_open(self) -> None:
         """Return if the burst is still open."""
         if self._stopped.is_set():
             raise ClosedError
@@ -251,7 +251,7 @@ class Opened:
         places = [p for p in range(len(self.burst.frames)) if p not in self.bad]
 
         def show(place: int, pixels: PixelArray) -> None:
-            self.start_stage()
+            self.check_open()
             self.plain.put(place, pixels.copy())
 
         def fail(place: int, error: FrameError) -> None:
@@ -317,11 +317,11 @@ class _Watched:
 
     def start(self, stage: str, total: int) -> None:
         """Begin a stage."""
-        self.opened.start_stage()
+        self.opened.check_open()
 
     def advance(self) -> None:
         """One more step is done."""
-        self.opened.start_stage()
+        self.opened.check_open()
 
 
 _USUAL = Settings()

@@ -16,6 +16,7 @@ from stacker.engine.shown import Shown, show
 from stacker.finish.grey import gray_png
 from stacker.finish.shown import CodeArray8, clipping_mask
 from stacker.page.answers import PageError
+from stacker.page.leaving import turn
 from stacker.page.opened import Opened
 from stacker.page.spans import RESTS, Previewed, preview, stripped, usable_places
 from stacker.page.views import COARSE_SIDE
@@ -97,7 +98,7 @@ def closely(opened: Opened, chosen: Chosen, data: Mapping[str, Any], progress: P
     left_corner, top_corner = view.whole_region[:2]
     assert isinstance(x, int | float) and isinstance(y, int | float)
     part = part_about(x + left_corner, y + top_corner, int(side), opened.burst.size)
-    with opened.slow:
+    with turn(opened.slow, progress):
         shot = expose_part(
             timed,
             places,

@@ -24,9 +24,24 @@ _turn = threading.Lock()
 
 
 def session_path(served: Served, opened: Opened) -> Path:
-    """Return where the choices for a burst are kept."""
-    name = opened.path.name or "burst"
-    return served.target(name.lstrip(".") + SUFFIX)
+    """Return where the choices for a burst are kept.
+
+    Named after the burst; where another burst of that name has its choices there, with a mark.
+    """
+    name = opened.path.name.lstrip(".") or "burst"
+    path = served.target(name + SUFFIX)
+    owner = _owner(path)
+    if owner is None or owner == opened.path or not owner.exists():
+        return path
+    return served.target(f"{name}-{opened.key[:6]}{SUFFIX}")
+
+
+def _owner(path: Path) -> Path | None:
+    """Return the burst whose choices a file holds; None where it tells none."""
+    try:
+        return Path(json.loads(path.read_bytes())["burst"])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
 
 
 def read_session(served: Served, opened: Opened) -> dict[str, Any]:
@@ -69,7 +84,7 @@ def save_session(served: Served, opened: Opened, data: Mapping[str, Any]) -> dic
         session = {
             "format": FORMAT,
             "program": PROGRAM,
-            "burst": opened.place,
+            "burst": str(opened.path),
             "revision": before["revision"] + 1,
             "selected": _selected(data.get("selected")),
             "settings": settings,

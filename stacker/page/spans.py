@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from stacker.burst import Burst
 from stacker.engine.expose import expose_burst
@@ -17,6 +18,7 @@ from stacker.engine.shown import doubt_mask
 from stacker.engine.span import span_of
 from stacker.errors import BurstError
 from stacker.finish.shown import CodeArray8
+from stacker.page.leaving import turn
 from stacker.page.opened import Opened
 from stacker.page.views import Level, View
 
@@ -138,8 +140,8 @@ def _slow(
     """Return the exposure as the engine makes it from the frames in memory, or as it is kept."""
     held = _held(opened.factor, timed, view, settings, places)
     burst = level.burst
-    if view.partly and level is view.fine:
-        # what frames do not reach is left out of each: only the engine itself knows
+    if level is view.fine and (view.partly or _regions(settings)):
+        # what frames do not reach, and how a region is held, only the engine itself knows
         held = replace(for_reduced(settings, opened.factor), on_bad="skip")
         burst = opened.plain.fine.burst
     key = (level.number, held, timed.frames[0].shutter_s, timed.frames[-1].start_s)
@@ -147,8 +149,7 @@ def _slow(
     if kept is not None:
         return kept
     # one at a time: they take all processors and much memory
-    with opened.slow:
-        progress.start("exposing", 1)
+    with turn(opened.slow, progress):
         shot = next(
             iter(expose_burst(timed_as(burst, opened.burst), held, progress=progress).values())
         )
@@ -182,6 +183,11 @@ def _held(factor: int, timed: Burst, view: View, settings: Settings, places: lis
     )
 
 
+def _regions(settings: Settings) -> tuple[object, ...]:
+    """Return the regions of the settings; none where these do not know of them yet."""
+    return tuple(getattr(settings, "regions", ()))
+
+
 def stripped(settings: Settings) -> tuple[Settings, list[str]]:
     """Return the settings without what takes long, and sentences about what is left away."""
     left = {
@@ -189,8 +195,12 @@ def stripped(settings: Settings) -> tuple[Settings, list[str]]:
         f"the noise floor is corrected {RESTS}": settings.floor == "true",
         f"light is evened {RESTS}": settings.even != "off",
         f"bursts are chosen {RESTS}": settings.keep_bursts is not None,
+        f"regions show {RESTS}": bool(_regions(settings)),
     }
     quick = replace(
         settings, bridge=None, floor="plain", even="off", keep_bursts=None, doubts=False
     )
+    if _regions(settings):
+        none: dict[str, Any] = {"regions": ()}
+        quick = replace(quick, **none)
     return quick, [sentence for sentence, is_so in left.items() if is_so]

@@ -34,6 +34,7 @@ FINE_SIDE = 1500
 # shares of the burst at which spans begin and end
 SPANS = ((0.0, 1.0), (0.03, 0.97), (0.1, 0.6), (0.42, 0.63), (0.7, 0.73))
 ROUNDS = 3
+BLENDS = ("mean", "lighten", "darken", "max", "median")
 COMPARED = ("mean", "lighten", "median")
 FrameArray = npt.NDArray[np.uint8]
 
@@ -99,18 +100,20 @@ def main() -> None:
     with TemporaryDirectory() as folder:
         opened = opened_with(frames, Path(folder))
         # as after loading, with frames that lie still
-        for blend in ("mean", "lighten", "darken", "max", "median"):
-            numpy_ms = None
-            if blend in COMPARED:
-                numpy_ms = timed(lambda blend=blend: plain_numpy(blend, frames))[0]
-            for side in (COARSE_SIDE, FINE_SIDE):
-                print(_row(opened, blend, side, count, numpy_ms))
+        asked = [(blend, side) for blend in BLENDS for side in (COARSE_SIDE, FINE_SIDE)]
+        figures = {each: answered(opened, *each, count) for each in asked}
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+    compared = {blend: timed(lambda b=blend: plain_numpy(b, frames))[0] for blend in COMPARED}
+    for (blend, side), found in figures.items():
+        words = " | ".join(f"{figure:.0f}" for figure in found)
+        numpy_ms = compared.get(blend)
+        ratio = "| " if numpy_ms is None else f"{numpy_ms:.0f} | {found[0] / numpy_ms:.2f}"
+        print(f"| {blend} | {side} | {words} | {ratio} |")
     print(f"peak memory {peak:.0f} MB, of which frames {sum(f.nbytes for f in frames) / 1e6:.0f}")
 
 
-def _row(opened: Opened, blend: str, side: int, count: int, numpy_ms: float | None) -> str:
-    """Return the line of one blend at one side."""
+def answered(opened: Opened, blend: str, side: int, count: int) -> tuple[float, ...]:
+    """Return the processor time of answers, median, worst and first, and the clock's median."""
     processor, clock = [], []
     for number in range(ROUNDS):
         for start, stop in SPANS:
@@ -121,11 +124,8 @@ def _row(opened: Opened, blend: str, side: int, count: int, numpy_ms: float | No
             took = timed(lambda c=chosen: answer(opened, c, {"side": side}, Silent()))
             processor.append(took[0])
             clock.append(took[1])
-    first_ms, rest = processor[0], processor[1:]
-    figures = (statistics.median(rest), max(rest), first_ms, statistics.median(clock[1:]))
-    words = " | ".join(f"{figure:.0f}" for figure in figures)
-    compared = "| " if numpy_ms is None else f"{numpy_ms:.0f} | {figures[0] / numpy_ms:.2f}"
-    return f"| {blend} | {side} | {words} | {compared} |"
+    rest = processor[1:]
+    return statistics.median(rest), max(rest), processor[0], statistics.median(clock[1:])
 
 
 if __name__ == "__main__":

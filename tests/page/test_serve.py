@@ -89,11 +89,11 @@ def test_it_starts_answers_and_ends_at_an_interrupt(frames, tmp_path):
         assert process.stdout is not None
         found = re.search(r"http://\S+", process.stdout.readline())
         assert found is not None
+        assert "Ctrl-C" in process.stdout.readline()
         opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         with opener.open(found[0], timeout=60) as answer:
             assert b"<html" in answer.read()
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=60)
+        _, err = process.communicate(timeout=60)
     assert process.returncode == 0, err
     assert "Traceback" not in err
-    assert "Ctrl-C" in out

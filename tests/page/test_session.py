@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import shutil
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from stacker.burst import open_burst as open_frames
 from stacker.cli.app import run
 from stacker.cli.words import frame_numbers
 from stacker.page.command import spans
-from tests.page.conftest import finished
+from tests.page.conftest import finished, open_burst
 
 SETTINGS = {"blends": ["lighten"], "first": 2, "without": [4, 5, 8], "exposure": -0.5}
 
@@ -43,6 +44,16 @@ def test_a_second_window_loses_nothing(client, opened, served):
     assert (other.status_code, other.json()["code"]) == (409, "stale-session")
     assert other.json()["session"]["settings"] == SETTINGS
     assert save(client, opened, 1, settings={"blends": ["mean"]}).json() == {"revision": 2}
+
+
+def test_two_bursts_of_one_name_have_their_own(client, opened, served, frames):
+    shutil.copytree(frames, served.root / "night" / "harbour")
+    other = open_burst(client, "night/harbour")
+    save(client, opened, 0)
+    assert save(client, other, 0, settings={"first": 3}).json() == {"revision": 1}
+    told = [client.get(f"/api/burst/{key}/session").json() for key in (opened, other)]
+    assert [each["settings"] for each in told] == [SETTINGS, {"first": 3}]
+    assert len(list(served.output.iterdir())) == 2
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from stacker.errors import OutputError
 from tests.page.conftest import finished, open_burst
 
 
@@ -118,6 +119,15 @@ def test_the_demo_is_made_in_the_background(client, served, monkeypatch):
         folder.mkdir()
         yield result
 
+    def halfway(folder, *, progress):
+        folder.mkdir()
+        raise OutputError(folder, "the disk is full", code="output-disk-full")
+        yield
+
+    monkeypatch.setattr(demo, "make_demo", halfway)
+    told = finished(client, client.post("/api/demo").json()["job"])
+    assert (told["state"], told["code"]) == ("failed", "output-disk-full")
+    assert not any(served.output.iterdir())
     monkeypatch.setattr(demo, "make_demo", made)
     told = finished(client, client.post("/api/demo").json()["job"])
     assert (told["state"], told["output"]) == ("done", "+kestrel-point")
