@@ -31,7 +31,7 @@ export function makeChoices({ store, hello, waitForBox }) {
   fill(
     subject,
     make("option", { value: "" }, "nothing said"),
-    hello.subjects.map(({ name, words }) => make("option", { value: name }, words ?? name)),
+    hello.subjects.map(({ name, words }) => make("option", { value: name }, titleOf(words))),
   );
   subject.onchange = () => setSubject(subject.value);
 
@@ -135,8 +135,9 @@ export function makeChoices({ store, hello, waitForBox }) {
     show(settings) {
       const now = inForce(settings, hello);
       subject.value = settings.subject ?? "";
-      find("subject-words").textContent = settings.subject
-        ? ""
+      const chosen = hello.subjects.find((each) => each.name === settings.subject);
+      find("subject-words").textContent = chosen
+        ? sentence(chosen.words.slice(titleOf(chosen.words).length + 2))
         : "A subject chooses the rest; what you choose besides wins.";
       showBlend(now.blend);
       const words = hello.blends.find((each) => each.name === now.blend)?.words ?? "";
@@ -159,6 +160,11 @@ export function makeChoices({ store, hello, waitForBox }) {
       showEven(now.even);
     },
   };
+}
+
+/** A subject's words are a title, and after a colon what it chooses. */
+function titleOf(words) {
+  return words.split(": ")[0];
 }
 
 function sentence(words) {
