@@ -52,6 +52,8 @@ export function makePlay({ frames, previews, picture, axis, back }) {
 
   function say(n) {
     sign.hidden = false;
+    // what is read there is of the exposure
+    find("reading").hidden = true;
     fill(
       sign,
       make("span", {}, `Frame ${n} of ${count(frames.length, "frame")}, alone`),
@@ -73,6 +75,7 @@ export function makePlay({ frames, previews, picture, axis, back }) {
     control?.abort();
     clearTimeout(rest);
     sign.hidden = true;
+    find("reading").hidden = false;
     back();
   }
 
@@ -104,6 +107,7 @@ export function makePlay({ frames, previews, picture, axis, back }) {
       control?.abort();
       alone = null;
       sign.hidden = true;
+      find("reading").hidden = false;
     },
   };
 }

@@ -73,7 +73,8 @@ export function showStart({ hello, open, opened, renew }) {
         make(
           "button",
           { type: "button", on: { click: () => open(id).catch((error) => say(error.message)) } },
-          make("span", {}, name),
+          // the place tells folders of one name apart; what came here by the page has a mark in front
+          make("span", {}, id === "." ? name : id.replace(/^\+\/?/, "")),
           make("span", { class: "quiet" }, frames ? count(frames, "frame") : "a clip"),
         ),
       ),
