@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stacker.burst import Burst
-from stacker.engine.expose import expose_burst
+from stacker.engine import expose_burst
 from stacker.engine.preview import for_reduced
 from stacker.engine.progress import Progress
 from stacker.engine.quick_spans import quick_shot, slow_reasons, span_places
