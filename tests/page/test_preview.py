@@ -338,3 +338,54 @@ def test_what_a_preview_does_not_show_is_said(client, opened):
     for settings in ({"darks": ["harbour"]}, {"hot_pixels": "mend"}, {"highlights": "blend"}):
         notes = json.loads(asked(client, opened, settings).headers["x-notes"])
         assert any("in the result only" in note for note in notes)
+
+
+def test_an_odd_frame_is_left_out_as_the_command_leaves_it(client, desk, served, tmp_path):
+    rng = np.random.default_rng(9)
+    scene = cv2.GaussianBlur(rng.integers(0, 256, (160, 240, 3), np.uint8), (0, 0), 1.5)
+    folder = served.root / "tripod"
+    folder.mkdir()
+    for number in range(1, 9):
+        noise = rng.integers(0, 6, scene.shape, np.uint8)
+        pixels = cv2.add(scene, noise) if number != 5 else np.zeros_like(scene)
+        exif = exif_block(START + timedelta(seconds=number), 0.5)
+        Image.fromarray(pixels).save(folder / f"KP_{number}.jpg", quality=95, exif=exif)
+    key = open_burst(client, "tripod")
+    assert list(client.get(f"/api/burst/{key}/progress").json()["left_out"]) == ["5"]
+    answer = asked(client, key, {})
+    assert answer.headers["x-frames"] == "7"
+    assert any("KP_5.jpg" in note for note in json.loads(answer.headers["x-notes"]))
+    chosen = chosen_from({})
+    previewed = preview(desk.find(key), chosen, Silent())
+    codes = show(previewed.shot, chosen).codes
+    assert run(["expose", str(folder), "--preview", "-o", str(tmp_path / "x.png")]) == 0
+    made = cv2.imread(str(tmp_path / "x.png"), cv2.IMREAD_UNCHANGED)[..., ::-1] / 257
+    assert np.abs(made - codes.astype(float)).max() <= CODES
+
+
+def test_a_burst_is_opened_once_until_its_files_change(client, desk, served, opened):
+    first = desk.find(opened)
+    client.post("/api/burst", json={"id": "harbour"})
+    assert desk.find(opened) is first
+    # something else in the folder is no change of the burst
+    (served.root / "harbour" / "notes.txt").write_text("x")
+    client.post("/api/burst", json={"id": "harbour"})
+    assert desk.find(opened) is first
+    (served.root / "harbour" / "KP_0009.jpg").unlink()
+    told = client.post("/api/burst", json={"id": "harbour"}).json()
+    assert len(told["frames"]) == 8
+    assert told["key"] == opened
+    assert desk.find(opened) is not first
+
+
+def test_before_a_frame_was_read_one_is_asked_to_wait(desk, served):
+    from stacker.errors import BurstError
+    from stacker.page.opened import open_place
+
+    unread = open_place(served, "harbour")
+    with pytest.raises(BurstError) as caught:
+        preview(unread, chosen_from({}), Silent())
+    assert caught.value.code == "not-yet"
+    unread.plain.put(2, next(open_frames(served.root / "harbour").decode([2]))[1])
+    previewed = preview(unread, chosen_from({"blends": ["median"]}), Silent())
+    assert (previewed.shot.report["frames_used"], previewed.passing) == (1, True)
