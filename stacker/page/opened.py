@@ -53,7 +53,8 @@ class Opened:
         }
         self.fault: str | None = None
         self.looking = True
-        self.slow = threading.Lock()
+        # two: one may be on its way to stop, where that takes a while
+        self.slow = threading.BoundedSemaphore(2)
         self._kept: OrderedDict[object, Any] = OrderedDict()
         self.light: list[float | None] = [None] * len(burst.frames)
         self.shake: list[float | None] = [None] * len(burst.frames)
