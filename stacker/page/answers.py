@@ -7,10 +7,12 @@ import traceback
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from stacker.errors import StackerError
+from stacker.page.guard import TooLarge
 
 FAULT = "This failed through a fault of the program; the window of stacker serve shows where."
 Handler = Callable[[Request], Awaitable[Response]]
@@ -60,6 +62,9 @@ def telling(handler: Handler) -> Handler:
             return await handler(request)
         except StackerError as error:
             return told(error)
+        except (TooLarge, HTTPException):
+            # answered further out
+            raise
         except Exception:
             # a fault of ours: shown where the program was started, and said in the page's own way
             traceback.print_exc()
