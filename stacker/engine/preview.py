@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stacker.burst import Burst
+from stacker.engine import expose_burst
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.calibrate import Calibrated, calibrate
-from stacker.engine.expose import expose_burst
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.reduced import ReducedBurst, reduce_burst
 from stacker.engine.settings import Settings

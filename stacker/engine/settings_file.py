@@ -216,7 +216,7 @@ _SORTS: dict[str, tuple[type, ...]] = {
 _LISTS: dict[str, tuple[type, ...]] = {
     **_of(_NUMBER, "box weights trim gains neutral"),
     **_of(_WHOLE, "without"),
-    **_of(_WORD, "blends darks flats biases"),
+    **_of(_WORD, "blends darks flats biases masks"),
     # where the settings know of them; each is a table of its own
     **_of((dict,), "regions"),
 }

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import traceback
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from stacker.errors import StackerError
+from stacker.page.guard import TooLarge
 
+FAULT = "This failed through a fault of the program; the window of stacker serve shows where."
 Handler = Callable[[Request], Awaitable[Response]]
 # which errors are no fault of what was asked for, but of what is there already
 STATUS = {
@@ -58,6 +62,13 @@ def telling(handler: Handler) -> Handler:
             return await handler(request)
         except StackerError as error:
             return told(error)
+        except (TooLarge, HTTPException):
+            # answered further out
+            raise
+        except Exception:
+            # a fault of ours: shown where the program was started, and said in the page's own way
+            traceback.print_exc()
+            return JSONResponse({"error": FAULT, "code": "fault"}, status_code=500)
 
     return answer
 

@@ -26,7 +26,7 @@ OPTIONS = {
 FLAGS = ("shoulder", "keep_location", "half", "strict")
 EACH_BY_ITSELF = ("darks", "flats", "biases")
 # what is no choice about the picture
-UNSAID = ("doubts", "workers", "memory")
+UNSAID = ("doubts", "masks", "workers", "memory")
 
 
 def command_for(burst: Path, output: Path, chosen: Chosen) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from stacker.page.answers import PageError
 from stacker.page.folder import DEMO, OWN, Served
 from stacker.page.jobs import Job, Jobs, Outcome
-from stacker.page.opened import Opened, open_place
+from stacker.page.opened import Opened, key_of, open_place
 from stacker.page.session import read_session
 
 # what the frames of open bursts may take together; the one looked at last stays in any case
@@ -29,21 +29,29 @@ class Desk:
     def open(self, place: object) -> dict[str, Any]:
         """Return what a burst is and what was chosen for it, having opened it unless it is open."""
         with self._turn:
-            opened = open_place(self.served, place)
-            known = self._open.get(opened.key)
-            if known is not None and known.is_same_as(opened):
-                opened = known
-            else:
-                if known is not None:
-                    known.close()
-                opened.start()
-                self._open[opened.key] = opened
+            opened = self._known_or_opened(place)
+            self._open[opened.key] = opened
             self._open.move_to_end(opened.key)
             self._close_oldest()
         session = read_session(self.served, opened)
         if not session["settings"] and opened.bad:
             session["settings"] = {"on_bad": "skip"}
         return {**opened.told(), **session}
+
+    def _known_or_opened(self, place: object) -> Opened:
+        """Return a burst that is open and whose files are unchanged, or one opened anew."""
+        path = self.served.path_of(place)
+        known = self._open.get(key_of(path))
+        if known is not None and known.is_untouched():
+            return known
+        opened = open_place(self.served, place)
+        if known is not None:
+            # something else may have changed in the folder, such as a result that was written
+            if known.is_same_as(opened):
+                return known
+            known.close()
+        opened.start()
+        return opened
 
     def find(self, key: str) -> Opened:
         """Return the open burst of that key.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, is_dataclass
 from typing import Any, get_args
 
 from stacker.blend import BLENDS
@@ -27,6 +28,15 @@ SHUTTERS = (
 )
 
 
+def _plain(value: object) -> Any:
+    """Return what a subject chooses, ready for JSON; a record as the table of what it says."""
+    if isinstance(value, tuple):
+        return [_plain(each) for each in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        return {name: _plain(said) for name, said in asdict(value).items() if said is not None}
+    return value
+
+
 def hello_of(served: Served) -> dict[str, Any]:
     """Return the first answer, ready for JSON."""
     return {
@@ -45,7 +55,7 @@ def hello_of(served: Served) -> dict[str, Any]:
             {
                 "name": name,
                 "words": f"{SUBJECT_TITLES[name]}: {preset.summary}",
-                "chooses": {each.option: each.value for each in preset.choices},
+                "chooses": {each.option: _plain(each.value) for each in preset.choices},
                 "why": {each.option: each.why for each in preset.choices},
             }
             for name, preset in PRESETS.items()

@@ -11,14 +11,13 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from stacker.errors import StackerError
-from stacker.page.answers import PageError
+from stacker.page.answers import FAULT, PageError
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 # jobs that may wait, and finished ones that are still told about
 MOST_WAITING, MOST_TOLD = 20, 100
 # steps from which on the time left can be told
 STEPS_TO_TELL = 3
-FAULT = "This failed through a fault of the program; the window of stacker serve shows where."
 
 
 class CancelledError(Exception):
@@ -77,6 +76,8 @@ class Job:
         self._stop.set()
         if self.state == "waiting":
             self.state = "cancelled"
+        elif self.state == "running":
+            self.stage = "stopping"
 
     def run(self) -> None:
         """Do the work, unless it was cancelled while it waited."""

@@ -21,15 +21,15 @@ LOOK_S = 0.1
 
 
 @contextmanager
-def turn(lock: threading.Lock, progress: Progress) -> Iterator[None]:
-    """Hold a lock for a while, having waited for it only as long as somebody wants the answer."""
-    while not lock.acquire(timeout=LOOK_S):
+def turn(places: threading.Semaphore, progress: Progress) -> Iterator[None]:
+    """Take one of a few places, having waited for it only as long as somebody wants the answer."""
+    while not places.acquire(timeout=LOOK_S):
         progress.start("waiting", 1)
     try:
         progress.start("working", 1)
         yield
     finally:
-        lock.release()
+        places.release()
 
 
 async def while_wanted(request: Request, work: Callable[[Progress], Found]) -> Found:

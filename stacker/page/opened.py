@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
@@ -40,18 +41,20 @@ class Opened:
     """One burst: its frames at full size on disk, and reduced in memory."""
 
     def __init__(self, place: str, path: Path, burst: Burst) -> None:
-        self.key = sha256(str(path).encode()).hexdigest()[:12]
+        self.key = key_of(path)
         self.place = place
         self.path = path
         self.burst = burst
-        self.stamps = _stamps(burst)
+        self.stamps = _stamps(burst.sources)
+        self.folder_stamp = _stamps({path})
         self.plain = empty_view(burst)
         self.bad: dict[int, FrameError] = {
             place: frame.problem for place, frame in enumerate(burst.frames) if frame.problem
         }
         self.fault: str | None = None
         self.looking = True
-        self.slow = threading.Lock()
+        # two: one may be on its way to stop, where that takes a while
+        self.slow = threading.BoundedSemaphore(2)
         self._kept: OrderedDict[object, Any] = OrderedDict()
         self.light: list[float | None] = [None] * len(burst.frames)
         self.shake: list[float | None] = [None] * len(burst.frames)
@@ -89,6 +92,11 @@ class Opened:
     def start(self) -> None:
         """Begin to read the frames."""
         self._thread.start()
+
+    def is_untouched(self) -> bool:
+        """Whether nothing has changed where the burst lies since it was opened."""
+        folder = _stamps({self.path})
+        return folder == self.folder_stamp and _stamps(self.burst.sources) == self.stamps
 
     def is_same_as(self, other: Opened) -> bool:
         """Whether another has the same files, unchanged since they were opened."""
@@ -297,10 +305,15 @@ class Opened:
                 del self._views[key]
 
 
-def _stamps(burst: Burst) -> tuple[object, ...]:
-    """Return what changes when a file of the burst does."""
+def key_of(path: Path) -> str:
+    """Return the short key of the burst at a path."""
+    return sha256(os.fsencode(path)).hexdigest()[:12]
+
+
+def _stamps(paths: Collection[Path]) -> tuple[object, ...]:
+    """Return what changes when a file does."""
     stamps: list[object] = []
-    for path in sorted(burst.sources):
+    for path in sorted(paths):
         try:
             found = path.stat()
             stamps.append((path, found.st_mtime_ns, found.st_size))

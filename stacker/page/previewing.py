@@ -122,6 +122,10 @@ def _is_number(value: object) -> bool:
 
 
 def _doubt(previewed: Previewed) -> CodeArray8:
+    if previewed.passing:
+        raise PageError(
+            "doubt", "it is not known yet", remedy="ask when all frames are there", code="not-yet"
+        )
     if previewed.doubt is None:
         raise PageError(
             "doubt",

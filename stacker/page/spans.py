@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stacker.burst import Burst
-from stacker.engine.expose import expose_burst
+from stacker.engine import expose_burst
 from stacker.engine.preview import for_reduced
 from stacker.engine.progress import Progress
 from stacker.engine.quick_spans import quick_shot, slow_reasons, span_places
@@ -66,7 +66,8 @@ def preview(
         # whoever looks at one frame alone wants to see it
         settings = replace(settings, without=(), hold="still", box=None, weights=None)
     view, notes, passing = opened.view_for(settings)
-    if coarse:
+    if coarse or passing:
+        # what takes long is not done for a picture that will be another
         settings, left = stripped(settings)
         notes = [*notes, *left]
     elif doubtful and "median" in settings.blends:
@@ -148,7 +149,7 @@ def _slow(
     kept: Kept | None = opened.kept(key)
     if kept is not None:
         return kept
-    # one at a time: they take all processors and much memory
+    # few at a time: each takes all processors and much memory
     with turn(opened.slow, progress):
         shot = next(
             iter(expose_burst(timed_as(burst, opened.burst), held, progress=progress).values())

@@ -137,6 +137,18 @@ def test_every_answer_has_the_headers(client, stranger, address):
         assert "access-control-allow-origin" not in headers
 
 
+def test_a_fault_of_ours_is_a_sentence_with_the_headers(client, opened, monkeypatch, capsys):
+    def fault(*_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("stacker.page.previewing.answer", fault)
+    answer = client.post(f"/api/burst/{opened}/preview", json={})
+    assert refusal(answer) == (500, "fault")
+    assert answer.headers["x-frame-options"] == "DENY"
+    assert "ZeroDivisionError" in capsys.readouterr().err
+    assert "ZeroDivisionError" not in answer.text
+
+
 def test_a_socket_is_closed(client):
     from starlette.websockets import WebSocketDisconnect
 

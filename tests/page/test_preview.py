@@ -15,6 +15,8 @@ from stacker.cli.app import run
 from stacker.engine.progress import Silent
 from stacker.engine.settings_file import chosen_from
 from stacker.engine.shown import show
+from stacker.errors import BurstError
+from stacker.page.opened import open_place
 from stacker.page.spans import preview
 from tests.bursts import START, exif_block, write_jpegs
 from tests.page.conftest import open_burst
@@ -56,6 +58,13 @@ def grey_of(answer):
     return cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_UNCHANGED)
 
 
+def settled(opened, chosen):
+    """Return the preview once it will be no other."""
+    while (previewed := preview(opened, chosen, Silent())).passing:
+        time.sleep(0.02)
+    return previewed
+
+
 def paint(path, pixels):
     """Put other pixels into a frame, which keeps its time."""
     with Image.open(path) as frame:
@@ -77,7 +86,7 @@ def test_it_is_what_the_command_shows(client, desk, served, large, tmp_path, set
     key = open_burst(client, "quay")
     opened = desk.find(key)
     chosen = chosen_from(settings)
-    previewed = preview(opened, chosen, Silent())
+    previewed = settled(opened, chosen)
     codes = show(previewed.shot, chosen, factor=previewed.factor).codes
 
     saved, target = tmp_path / "s.json", tmp_path / "preview.png"
@@ -118,6 +127,16 @@ def test_coarse_is_smaller_and_alike(client, served, opened):
     assert coarse.shape == (32, 266, 3)
     # JPEG of smooth colours
     assert np.abs(fine.mean(axis=(0, 1)) - coarse.mean(axis=(0, 1))).max() < 2
+
+
+def test_what_takes_long_waits_until_holding_is_known(desk, served):
+    unread = open_place(served, "harbour")
+    burst = open_frames(served.root / "harbour")
+    for place in range(5):
+        unread.plain.put(place, next(burst.decode([place]))[1])
+    previewed = preview(unread, chosen_from({"blends": ["lighten"], "floor": "true"}), Silent())
+    assert previewed.passing
+    assert any("noise floor" in note for note in previewed.notes)
 
 
 def test_coarse_says_what_it_leaves_away(client, opened):
@@ -288,11 +307,7 @@ def test_a_held_burst_is_what_the_command_shows(client, desk, served, handheld, 
     shutil.copytree(handheld, served.root / "cliff")
     key = open_burst(client, "cliff")
     opened, chosen = desk.find(key), chosen_from(settings)
-    passing = True
-    while passing:
-        time.sleep(0.02)
-        previewed = preview(opened, chosen, Silent())
-        passing = previewed.passing
+    previewed = settled(opened, chosen)
     codes = show(previewed.shot, chosen, factor=previewed.factor).codes
     target = tmp_path / "x.png"
     chosen_file = tmp_path / "s.json"
@@ -338,3 +353,51 @@ def test_what_a_preview_does_not_show_is_said(client, opened):
     for settings in ({"darks": ["harbour"]}, {"hot_pixels": "mend"}, {"highlights": "blend"}):
         notes = json.loads(asked(client, opened, settings).headers["x-notes"])
         assert any("in the result only" in note for note in notes)
+
+
+def test_an_odd_frame_is_left_out_as_the_command_leaves_it(client, desk, served, tmp_path):
+    rng = np.random.default_rng(9)
+    scene = cv2.GaussianBlur(rng.integers(0, 256, (160, 240, 3), np.uint8), (0, 0), 1.5)
+    folder = served.root / "tripod"
+    folder.mkdir()
+    for number in range(1, 9):
+        noise = rng.integers(0, 6, scene.shape, np.uint8)
+        pixels = cv2.add(scene, noise) if number != 5 else np.zeros_like(scene)
+        exif = exif_block(START + timedelta(seconds=number), 0.5)
+        Image.fromarray(pixels).save(folder / f"KP_{number}.jpg", quality=95, exif=exif)
+    key = open_burst(client, "tripod")
+    assert list(client.get(f"/api/burst/{key}/progress").json()["left_out"]) == ["5"]
+    answer = asked(client, key, {})
+    assert answer.headers["x-frames"] == "7"
+    assert any("KP_5.jpg" in note for note in json.loads(answer.headers["x-notes"]))
+    chosen = chosen_from({})
+    previewed = preview(desk.find(key), chosen, Silent())
+    codes = show(previewed.shot, chosen).codes
+    assert run(["expose", str(folder), "--preview", "-o", str(tmp_path / "x.png")]) == 0
+    made = cv2.imread(str(tmp_path / "x.png"), cv2.IMREAD_UNCHANGED)[..., ::-1] / 257
+    assert np.abs(made - codes.astype(float)).max() <= CODES
+
+
+def test_a_burst_is_opened_once_until_its_files_change(client, desk, served, opened):
+    first = desk.find(opened)
+    client.post("/api/burst", json={"id": "harbour"})
+    assert desk.find(opened) is first
+    # something else in the folder is no change of the burst
+    (served.root / "harbour" / "notes.txt").write_text("x")
+    client.post("/api/burst", json={"id": "harbour"})
+    assert desk.find(opened) is first
+    (served.root / "harbour" / "KP_0009.jpg").unlink()
+    told = client.post("/api/burst", json={"id": "harbour"}).json()
+    assert len(told["frames"]) == 8
+    assert told["key"] == opened
+    assert desk.find(opened) is not first
+
+
+def test_before_a_frame_was_read_one_is_asked_to_wait(desk, served):
+    unread = open_place(served, "harbour")
+    with pytest.raises(BurstError) as caught:
+        preview(unread, chosen_from({}), Silent())
+    assert caught.value.code == "not-yet"
+    unread.plain.put(2, next(open_frames(served.root / "harbour").decode([2]))[1])
+    previewed = preview(unread, chosen_from({"blends": ["median"]}), Silent())
+    assert (previewed.shot.report["frames_used"], previewed.passing) == (1, True)
