@@ -22,7 +22,8 @@ export function makeChoices({ store, hello, waitForBox }) {
   function change(parts, words) {
     const next = { ...store.get().settings, ...parts };
     const boxed = inForce(next, hello).hold === "subject";
-    if (boxed && !next.box) return waitForBox(parts);
+    // what a subject of the list holds is looked for in the burst, unless it is shown
+    if (next.hold === "subject" && !next.box) return waitForBox(parts);
     waitForBox(null);
     return store.change(boxed ? parts : { ...parts, box: undefined }, words);
   }
@@ -151,7 +152,7 @@ export function makeChoices({ store, hello, waitForBox }) {
       const holdWords = hello.holds.find((each) => each.name === now.hold)?.words;
       find("hold-words").textContent =
         sentence(holdWords ?? "frames are brought together only if the camera moved") + because("hold");
-      showBridge(now.bridge ?? false);
+      showBridge(now.bridge && !GAPLESS.has(now.blend));
       for (const input of find("bridge").querySelectorAll("input"))
         input.disabled = GAPLESS.has(now.blend);
       find("bridge-words").textContent = GAPLESS.has(now.blend)

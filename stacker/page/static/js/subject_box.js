@@ -117,8 +117,11 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
     inputs.forEach((input, index) => {
       if (document.activeElement !== input) input.value = settings.box?.[index] ?? "";
     });
-    if (held && !settings.box && !drawing) words.textContent = "It needs a box around the subject.";
-    else if (!drawing) words.textContent = "";
+    if (drawing) return;
+    const asked = settings.hold === "subject";
+    if (settings.box) words.textContent = "";
+    else if (asked) words.textContent = "It needs a box around the subject.";
+    else words.textContent = "It is looked for in the burst; draw a box to show it.";
   }
 
   return {
