@@ -74,6 +74,8 @@ def _tell(place: Place, address: str, browser: bool) -> None:
             quiet=False,
         )
     tell(f"The page is at {address}")
+    if place.is_everywhere:
+        tell("Others put the address of this machine in the place of its first part.")
     tell("It lets in who has this address. Ctrl-C here ends it.")
     if browser:
         import webbrowser

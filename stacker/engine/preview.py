@@ -81,9 +81,9 @@ def reduced_place(place: float, factor: int) -> float:
 def _telling(shot: Shot, quick: Quick) -> Shot:
     """Return the shot with a report that says what it was made from."""
     factor = quick.burst.factor
-    sentence = "a preview" + (
-        f" from frames reduced to 1/{factor} of their sides" if factor > 1 else ""
-    )
+    sentence = f"a preview, from frames reduced to 1/{factor} of their sides"
+    if factor == 1:
+        sentence = "a preview, which shows all: the frames are small"
     report: dict[str, Any] = {
         **shot.report,
         **quick.calibrated.found,

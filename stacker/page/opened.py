@@ -240,8 +240,12 @@ class Opened:
             self._read()
             self.plain.prepare()
             self.light = light_stops(self.plain.coarse.burst, self.plain.coarse.frames)
-            self._views[holding_key(_USUAL)] = None
+            with self._turn:
+                # sought already, before anybody asks
+                self._views |= dict.fromkeys(map(holding_key, (_USUAL, _KEEPING)))
             self._settle(_USUAL)
+            if self._views.get(holding_key(_KEEPING)) is None:
+                self._settle(_KEEPING)
             while (settings := self._next()) is not None:
                 self._settle(settings)
         except ClosedError:
@@ -337,7 +341,8 @@ class _Watched:
         self.opened.check_open()
 
 
-_USUAL = Settings()
+# frames that are odd in light are left out of the first, and kept by the second
+_USUAL, _KEEPING = Settings(), Settings(blends=("lighten",))
 
 
 def _everything(settings: Settings) -> Settings:

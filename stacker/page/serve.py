@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from stacker.page.folder import Served
 
 HIGHEST_PORT = 65535
+EVERYWHERE = ("0.0.0.0", "::")
 # how long answers that are on their way may take once the end was asked for
 ENDING_S = 3
 
@@ -36,6 +37,11 @@ class Place:
         from stacker.page.guard import is_loopback
 
         return is_loopback(self.host)
+
+    @property
+    def is_everywhere(self) -> bool:
+        """Whether it is listened at on all addresses of this machine."""
+        return self.host in EVERYWHERE
 
 
 def check_place(place: Place) -> None:
@@ -140,7 +146,7 @@ def address_of(host: str, admission: object) -> str:
     from stacker.page.guard import Pass
 
     assert isinstance(admission, Pass)
-    if host in ("0.0.0.0", "::"):
+    if host in EVERYWHERE:
         # listened at everywhere: this machine itself is one of the places
         host = "127.0.0.1" if host == "0.0.0.0" else "::1"
     name = f"[{host}]" if ":" in host else host

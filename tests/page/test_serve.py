@@ -1,16 +1,22 @@
 """Starting and ending, as a person types it."""
 
+import http.client
 import os
 import re
 import signal
 import socket
 import subprocess
 import sys
+import threading
+import time
 
 import pytest
 
 from stacker.cli.app import run
+from stacker.page.app import make_app
+from stacker.page.guard import Pass
 from stacker.page.serve import Place, address_of, served_at
+from tests.page.conftest import PATIENCE_S
 
 
 @pytest.fixture
@@ -70,8 +76,6 @@ def test_a_burst_and_a_clip_are_opened_first(frames, tmp_path):
 
 
 def test_the_address_is_one_that_a_browser_can_open():
-    from stacker.page.guard import Pass
-
     admission = Pass(port=8017, token="t")
     assert address_of("127.0.0.1", admission) == "http://127.0.0.1:8017/?token=t"
     assert address_of("0.0.0.0", admission) == "http://127.0.0.1:8017/?token=t"
@@ -97,3 +101,46 @@ def test_it_starts_answers_and_ends_at_an_interrupt(frames, tmp_path):
         _, err = process.communicate(timeout=60)
     assert process.returncode == 0, err
     assert "Traceback" not in err
+
+
+def test_work_stops_when_the_browser_hangs_up(desk, served, monkeypatch):
+    """By a real server: its test client never hangs up."""
+    import uvicorn
+
+    from stacker.page import previewing
+
+    begun, ended = threading.Event(), threading.Event()
+
+    def endless(_opened, _chosen, _data, progress):
+        begun.set()
+        try:
+            while True:
+                progress.advance()
+                time.sleep(0.01)
+        finally:
+            ended.set()
+
+    monkeypatch.setattr(previewing, "answer", endless)
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        admission = Pass(port=listener.getsockname()[1])
+        home = f"127.0.0.1:{admission.port}"
+        app = make_app(desk, admission)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="off"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        try:
+            key = desk.open("harbour")["key"]
+            connection = http.client.HTTPConnection(home, timeout=PATIENCE_S)
+            cookie = f"{admission.cookie}={admission.secret}"
+            headers = {"Origin": f"http://{home}", "Cookie": cookie}
+            connection.request("POST", f"/api/burst/{key}/preview", b"{}", headers)
+            assert begun.wait(PATIENCE_S)
+            assert not ended.is_set()
+            connection.close()
+            assert ended.wait(PATIENCE_S)
+        finally:
+            server.should_exit = True
+            thread.join(PATIENCE_S)
+    assert not thread.is_alive()
