@@ -42,6 +42,8 @@ export function openBench({ hello, burst }) {
   // how many frames were read when the picture was last asked for
   let seenOf = 0;
   let following = false;
+  // whether what is shown will soon be another picture
+  let passing = false;
 
   find("bench").hidden = false;
   for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = false;
@@ -89,7 +91,10 @@ export function openBench({ hello, burst }) {
     picture.describe(`${burst.name}: ${words}`);
     drawHistogram(seen.histogram);
     tellNotes([...seen.notes, ...warnings]);
-    if (seen.passing) follow();
+    if (seen.passing) {
+      passing = true;
+      follow();
+    }
     if (fine) {
       overlays.refresh(settings);
       loupe.refresh();
@@ -206,10 +211,12 @@ export function openBench({ hello, burst }) {
         lookAnew(frames.length);
         flashes.load();
       }
-      if (!told.ready || told.looking) await new Promise((done) => setTimeout(done, ASK_MS));
-      else if (before.looking) lookAnew(frames.length);
+      if (!told.ready || told.looking || passing) await new Promise((done) => setTimeout(done, ASK_MS));
     } while (!closed && (!told.ready || told.looking));
     following = false;
+    if (closed || !(passing && told.ready)) return;
+    passing = false;
+    lookAnew(frames.length);
   }
 
   function tellProgress(told) {
