@@ -69,7 +69,7 @@ def _serve(root: Path, output: Path) -> Iterator[Served]:
         server.terminate()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """One server for all tests; each has a burst of its own in it."""
     folder = tmp_path_factory.mktemp("page")
@@ -82,9 +82,13 @@ def served_empty(tmp_path: Path) -> Iterator[Served]:
     yield from _serve(tmp_path / "bursts", tmp_path / "results")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[object]:
-    """The browser, without a window."""
+    """The browser, without a window.
+
+    It is gone after the tests of this folder: its driver keeps an event loop running, beside which
+    other tests could start none.
+    """
     found = next(filter(None, map(shutil.which, BROWSERS)), None)
     if found is None:
         pytest.skip(f"there is no browser here: none of {', '.join(BROWSERS)}")

@@ -20,7 +20,10 @@ export function makeAxis({ store, frames, look, say, play }) {
   const canvas = make("canvas", { "aria-hidden": "true" });
   const words = make("p", { class: "axis-words", id: "axis-words" });
   const scale = makeScale(frames);
-  const ends = { first: makeEnd("first", "Shutter opens"), last: makeEnd("last", "Shutter closes") };
+  const ends = {
+    first: makeEnd("first", "Shutter opens"),
+    last: makeEnd("last", "Shutter closes"),
+  };
   const cursor = make("div", {
     class: "cursor",
     role: "slider",
@@ -32,7 +35,8 @@ export function makeAxis({ store, frames, look, say, play }) {
     on: { keydown: onCursorKey, focus: () => point(here), blur: () => point(null) },
   });
   const plot = make("div", { class: "axis-plot" }, canvas, ends.first, ends.last, cursor);
-  const key = (id, label, press) => make("button", { id, class: "plain", type: "button", on: { click: press } }, label);
+  const key = (id, label, press) =>
+    make("button", { id, class: "plain", type: "button", on: { click: press } }, label);
   const playKey = key("play", "Play", () => play());
   fill(
     place,
@@ -41,12 +45,18 @@ export function makeAxis({ store, frames, look, say, play }) {
       { class: "axis-top" },
       playKey,
       words,
-      key("all-frames", "Whole burst", () => setSpan({ first: 1, last: frames.length }, "the whole burst")),
+      key("all-frames", "Whole burst", () =>
+        setSpan({ first: 1, last: frames.length }, "the whole burst"),
+      ),
       key("nearer", "Nearer", () => zoom(0.5)),
       key("farther", "Farther", () => zoom(2)),
     ),
     plot,
-    make("p", { class: "unseen", id: "axis-keys" }, "Arrow keys go from frame to frame, Enter takes one in or out, Escape shows the exposure again."),
+    make(
+      "p",
+      { class: "unseen", id: "axis-keys" },
+      "Arrow keys go from frame to frame, Enter takes one in or out, Escape shows the exposure again.",
+    ),
   );
   let here = 1;
   let graphs = null;
@@ -103,7 +113,16 @@ export function makeAxis({ store, frames, look, say, play }) {
 
   function stepOf(event) {
     const far = Math.max(5, Math.round(frames.length / 10));
-    const steps = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -far, PageUp: far, Home: -frames.length, End: frames.length };
+    const steps = {
+      ArrowLeft: -1,
+      ArrowDown: -1,
+      ArrowRight: 1,
+      ArrowUp: 1,
+      PageDown: -far,
+      PageUp: far,
+      Home: -frames.length,
+      End: frames.length,
+    };
     return steps[event.key] ?? null;
   }
 
@@ -137,7 +156,9 @@ export function makeAxis({ store, frames, look, say, play }) {
       const rest = without.filter((each) => each !== n);
       store.change({ without: rest.length ? rest : undefined }, `frame ${n} taken in`);
     } else if (frame.left_out && !without.includes(n)) {
-      return tellThere(`Frame ${n} is left out: ${frame.left_out}. To use every frame, hold still.`);
+      return tellThere(
+        `Frame ${n} is left out: ${frame.left_out}. To use every frame, hold still.`,
+      );
     } else if (used(frames, settings).length === 1 && used(frames, settings)[0].n === n) {
       return tellThere(`Frame ${n} is the only one left in the span; widen the span first.`);
     } else {
@@ -198,7 +219,10 @@ export function makeAxis({ store, frames, look, say, play }) {
     for (const [which, end] of Object.entries(ends)) {
       end.setAttribute("aria-valuenow", now[which]);
       const frame = frames[now[which] - 1];
-      end.setAttribute("aria-valuetext", `frame ${now[which]}, ${frame.name}; open ${spokenSeconds(open)}`);
+      end.setAttribute(
+        "aria-valuetext",
+        `frame ${now[which]}, ${frame.name}; open ${spokenSeconds(open)}`,
+      );
     }
   }
 

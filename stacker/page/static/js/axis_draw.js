@@ -34,7 +34,8 @@ export function drawAxis(canvas, { frames, settings, scale, graphs }) {
   drawSpan(context, frames, span, scale, height, paint);
   drawMarks(context, scale, width, paint);
   const hatch = hatching(context, paint.out);
-  for (const frame of frames) drawFrame(context, frame, { settings, span, scale, width, paint, hatch });
+  for (const frame of frames)
+    drawFrame(context, frame, { settings, span, scale, width, paint, hatch });
   const room = height - BARS.top - BARS.height - 2 * GRAPH_GAP;
   const each = Math.max(8, room / 2);
   const top = BARS.top + BARS.height + GRAPH_GAP;
@@ -46,7 +47,12 @@ export function drawAxis(canvas, { frames, settings, scale, graphs }) {
   const ranges = lanes.map(([values, lane]) => drawGraph(context, values, lane));
   context.restore();
   tag(context, ranges[0] ? `light ${ranges[0]} stops` : "light", top + each / 2 - 8, paint);
-  tag(context, ranges[1] ? `shake ${ranges[1]} px` : "shake", top + each * 1.5 + GRAPH_GAP - 8, paint);
+  tag(
+    context,
+    ranges[1] ? `shake ${ranges[1]} px` : "shake",
+    top + each * 1.5 + GRAPH_GAP - 8,
+    paint,
+  );
 }
 
 function drawSpan(context, frames, span, scale, height, paint) {

@@ -68,7 +68,11 @@ export function makeScale(frames) {
     marks() {
       const step = STEPS_S.find((each) => (each / shown) * width >= 76) ?? STEPS_S.at(-1);
       const times = [];
-      for (let n = Math.ceil((from - start) / step - 1e-9); n * step <= from - start + shown; n += 1)
+      for (
+        let n = Math.ceil((from - start) / step - 1e-9);
+        n * step <= from - start + shown;
+        n += 1
+      )
         times.push(n * step);
       return { step, times: times.map((time) => ({ at: start + time, time })) };
     },

@@ -32,7 +32,11 @@ const ASK_MS = 400;
 export function openBench({ hello, burst }) {
   const { key, frames, warnings = [] } = burst;
   const store = makeStore(
-    { settings: burst.settings ?? {}, versions: burst.versions ?? [], selected: burst.selected ?? null },
+    {
+      settings: burst.settings ?? {},
+      versions: burst.versions ?? [],
+      selected: burst.selected ?? null,
+    },
     `stacker.${burst.id ?? key}`,
   );
   const inForce = (settings) => inForceOf(settings, hello);
@@ -53,27 +57,79 @@ export function openBench({ hello, burst }) {
 
   const picture = makePicture(burst.size);
   const previews = makePreviews({ key, show, trouble, busy });
-  const play = makePlay({ frames, previews, picture, axis: () => axis, back: () => previews.want(store.get().settings) });
+  const play = makePlay({
+    frames,
+    previews,
+    picture,
+    axis: () => axis,
+    back: () => previews.want(store.get().settings),
+  });
   const axis = makeAxis({ store, frames, look: play.look, say, play: play.toggle });
   const dial = makeDial({ store, frames, steps: hello.shutters });
   const choices = makeChoices({ store, hello, waitForBox });
   const brightness = makeBrightness({ store, hello, frames });
-  const box = makeSubjectBox({ store, picture, inForce, say, showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null) });
+  const box = makeSubjectBox({
+    store,
+    picture,
+    inForce,
+    say,
+    showFirst: (on) => play.look(on ? spanOf(store.get().settings, frames.length).first : null),
+  });
   find("ask-places").parentElement.hidden = hello.regions === false;
-  const places = makePlaces({ key, store, hello, picture, previewSize: burst.preview_size, say, tell: notice });
-  const flashes = makeFlashes({ key, store, frames, inForce, lookAt: ({ first }) => axis.goTo(first, true) });
-  const versions = makeVersions({ store, previews, frames, inForce, open, ready: () => seenOf > 0, say, tell: notice });
+  const places = makePlaces({
+    key,
+    store,
+    hello,
+    picture,
+    previewSize: burst.preview_size,
+    say,
+    tell: notice,
+  });
+  const flashes = makeFlashes({
+    key,
+    store,
+    frames,
+    inForce,
+    lookAt: ({ first }) => axis.goTo(first, true),
+  });
+  const versions = makeVersions({
+    store,
+    previews,
+    frames,
+    inForce,
+    open,
+    ready: () => seenOf > 0,
+    say,
+    tell: notice,
+  });
   const compare = makeCompare({ store, picture, previews, frames, inForce, tell: notice });
   const overlays = makeOverlays({ key, tell: notice });
   const loupe = makeLoupe({ key, picture, settings: () => store.get().settings, tell: notice });
   const commandLine = makeCommandLine({ key, say });
-  const fullSize = makeFullSize({ key, store, folder: hello.output ?? hello.folder, proposal, named: showCommand, say });
+  const fullSize = makeFullSize({
+    key,
+    store,
+    folder: hello.output ?? hello.folder,
+    proposal,
+    named: showCommand,
+    say,
+  });
   const unsaved = `stacker.unsaved.${burst.id ?? key}`;
   const before = leftUnsaved(unsaved);
-  const session = keepSaved({ key, store, revision: burst.revision ?? 0, remember: unsaved, tell: tellSaved, conflict });
+  const session = keepSaved({
+    key,
+    store,
+    revision: burst.revision ?? 0,
+    remember: unsaved,
+    tell: tellSaved,
+    conflict,
+  });
 
   function proposal() {
-    return `${burst.name.split("/").at(-1).replace(/\.[^.]+$/, "")}-${inForce(store.get().settings).blend}.tif`;
+    return `${burst.name
+      .split("/")
+      .at(-1)
+      .replace(/\.[^.]+$/, "")}-${inForce(store.get().settings).blend}.tif`;
   }
 
   function say(sentence, seen = false) {
@@ -116,9 +172,13 @@ export function openBench({ hello, burst }) {
   }
 
   function tellNotes(notes) {
-    const more = notes.length > 1 ? make("span", { class: "more" }, `and ${notes.length - 1} more`) : null;
+    const more =
+      notes.length > 1 ? make("span", { class: "more" }, `and ${notes.length - 1} more`) : null;
     find("notes").hidden = notes.length === 0;
-    fill(find("notes"), notes.map((note, index) => make("li", {}, note, index === 0 ? more : null)));
+    fill(
+      find("notes"),
+      notes.map((note, index) => make("li", {}, note, index === 0 ? more : null)),
+    );
   }
 
   function busy(on) {
@@ -133,10 +193,13 @@ export function openBench({ hello, burst }) {
 
   /** Another tab was first: what is here stays until the person has said which counts. */
   function conflict(theirs) {
-    notice("Another tab has changed this burst since. Nothing is lost: which shall be on the screen?", [
-      ["Take what the other tab has", () => takeTheirs(theirs, false)],
-      ["Keep mine as a version beside it", () => takeTheirs(theirs, true)],
-    ]);
+    notice(
+      "Another tab has changed this burst since. Nothing is lost: which shall be on the screen?",
+      [
+        ["Take what the other tab has", () => takeTheirs(theirs, false)],
+        ["Keep mine as a version beside it", () => takeTheirs(theirs, true)],
+      ],
+    );
   }
 
   function takeTheirs(theirs, keepMine) {
@@ -211,7 +274,8 @@ export function openBench({ hello, burst }) {
         lookAnew(frames.length);
         flashes.load();
       }
-      if (!told.ready || told.looking || passing) await new Promise((done) => setTimeout(done, ASK_MS));
+      if (!told.ready || told.looking || passing)
+        await new Promise((done) => setTimeout(done, ASK_MS));
     } while (!closed && (!told.ready || told.looking));
     following = false;
     if (closed || !(passing && told.ready)) return;
@@ -279,7 +343,22 @@ export function openBench({ hello, burst }) {
     close() {
       closed = true;
       session.close();
-      for (const part of [play, axis, dial, box, places, versions, compare, overlays, loupe, commandLine, fullSize, previews, picture]) part.close();
+      for (const part of [
+        play,
+        axis,
+        dial,
+        box,
+        places,
+        versions,
+        compare,
+        overlays,
+        loupe,
+        commandLine,
+        fullSize,
+        previews,
+        picture,
+      ])
+        part.close();
       find("bench").hidden = true;
       for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = true;
     },

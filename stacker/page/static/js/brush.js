@@ -26,7 +26,10 @@ export function makeMask(shown, [width, height]) {
     screen.globalCompositeOperation = "source-over";
     screen.globalAlpha = 1;
     // both rings, so that one shows on any picture
-    for (const [tone, thick] of [["#000", 4], ["#fff", 2]]) {
+    for (const [tone, thick] of [
+      ["#000", 4],
+      ["#fff", 2],
+    ]) {
       screen.strokeStyle = tone;
       screen.lineWidth = (thick * width) / 1500;
       screen.beginPath();

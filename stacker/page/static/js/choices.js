@@ -84,7 +84,11 @@ export function makeChoices({ store, hello, waitForBox }) {
     "even",
     [
       { value: "off", label: "as it fell" },
-      { value: "auto", label: "no flicker", title: "takes out flicker and keeps slow changes such as dusk" },
+      {
+        value: "auto",
+        label: "no flicker",
+        title: "takes out flicker and keeps slow changes such as dusk",
+      },
       { value: "level", label: "all alike", title: "brings all frames to one light" },
     ],
     (value) => say("even", value, "uneven light"),
@@ -151,7 +155,8 @@ export function makeChoices({ store, hello, waitForBox }) {
       showHold(now.hold ?? null);
       const holdWords = hello.holds.find((each) => each.name === now.hold)?.words;
       find("hold-words").textContent =
-        sentence(holdWords ?? "frames are brought together only if the camera moved") + because("hold");
+        sentence(holdWords ?? "frames are brought together only if the camera moved") +
+        because("hold");
       showBridge(now.bridge && !GAPLESS.has(now.blend));
       for (const input of find("bridge").querySelectorAll("input"))
         input.disabled = GAPLESS.has(now.blend);

@@ -18,7 +18,8 @@ export function makeCompare({ store, picture, previews, frames, tell, inForce })
 
   function otherSettings() {
     const { settings, versions } = store.get();
-    if (choice.value.startsWith("version-")) return versions[Number(choice.value.slice(8))]?.settings;
+    if (choice.value.startsWith("version-"))
+      return versions[Number(choice.value.slice(8))]?.settings;
     const { first, last } = spanOf(settings, frames.length);
     if (choice.value === "mean") return { first, last, without: settings.without };
     const middle = Math.round((first + last) / 2);
@@ -104,7 +105,14 @@ export function makeCompare({ store, picture, previews, frames, tell, inForce })
   divide.addEventListener(
     "keydown",
     (event) => {
-      const step = { ArrowLeft: -2, ArrowRight: 2, PageDown: -10, PageUp: 10, Home: -100, End: 100 };
+      const step = {
+        ArrowLeft: -2,
+        ArrowRight: 2,
+        PageDown: -10,
+        PageUp: 10,
+        Home: -100,
+        End: 100,
+      };
       if (!(event.key in step)) return;
       event.preventDefault();
       at = clamp(at + step[event.key], 0, 100);

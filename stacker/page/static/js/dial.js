@@ -20,7 +20,9 @@ export function makeDial({ store, frames, steps }) {
       y: CENTRE.y - radius * Math.cos(angle),
     });
     const [out, inner, text] = [at(RADIUS - 2), at(RADIUS - 10), at(RADIUS - 26)];
-    wheel.append(draw("line", { x1: out.x, y1: out.y, x2: inner.x, y2: inner.y, "stroke-width": 1.5 }));
+    wheel.append(
+      draw("line", { x1: out.x, y1: out.y, x2: inner.x, y2: inner.y, "stroke-width": 1.5 }),
+    );
     const label = draw("text", {
       x: text.x,
       y: text.y + 4,
@@ -41,7 +43,14 @@ export function makeDial({ store, frames, steps }) {
       "aria-valuemin": 0,
       "aria-valuemax": steps.length - 1,
       "aria-keyshortcuts": "[ ]",
-      on: { keydown: onKey, pointerdown: onDown, pointermove: onMove, pointerup: onUp, pointercancel: onUp, wheel: onWheel },
+      on: {
+        keydown: onKey,
+        pointerdown: onDown,
+        pointermove: onMove,
+        pointerup: onUp,
+        pointercancel: onUp,
+        wheel: onWheel,
+      },
     },
     draw(
       "svg",
@@ -105,7 +114,8 @@ export function makeDial({ store, frames, steps }) {
 
   function onKey(event) {
     const by = { ArrowRight: 1, ArrowUp: 1, PageUp: 3, ArrowLeft: -1, ArrowDown: -1, PageDown: -3 };
-    if (event.key === "Home" || event.key === "End") turn(event.key === "End" ? steps.length : -steps.length);
+    if (event.key === "Home" || event.key === "End")
+      turn(event.key === "End" ? steps.length : -steps.length);
     else if (event.key in by) turn(by[event.key]);
     else return;
     event.preventDefault();
@@ -113,7 +123,11 @@ export function makeDial({ store, frames, steps }) {
 
   function onDown(event) {
     knob.setPointerCapture(event.pointerId);
-    drag = { x: event.clientX, place: placeOf(openSeconds(frames, store.get().settings)), moved: false };
+    drag = {
+      x: event.clientX,
+      place: placeOf(openSeconds(frames, store.get().settings)),
+      moved: false,
+    };
   }
 
   function onMove(event) {
@@ -121,7 +135,8 @@ export function makeDial({ store, frames, steps }) {
     const way = (drag.x - event.clientX) / (knob.clientWidth / 300);
     drag.moved ||= Math.abs(way) > 3;
     // along the rim: pixels to degrees
-    if (drag.moved) store.live(spanAt(drag.place + ((way / RADIUS) * 180) / Math.PI / STEP_DEGREES));
+    if (drag.moved)
+      store.live(spanAt(drag.place + ((way / RADIUS) * 180) / Math.PI / STEP_DEGREES));
   }
 
   function onUp(event) {

@@ -21,12 +21,15 @@ export function make(tag, properties = {}, ...children) {
     if (value === null || value === undefined) continue;
     if (name === "class") element.className = value;
     else if (name === "on")
-      for (const [event, listener] of Object.entries(value)) element.addEventListener(event, listener);
+      for (const [event, listener] of Object.entries(value))
+        element.addEventListener(event, listener);
     else if (name === "data") Object.assign(element.dataset, value);
     else if (name in element && name !== "list" && name !== "role") element[name] = value;
     else element.setAttribute(name, value);
   }
-  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
+  element.append(
+    ...children.flat(Infinity).filter((child) => child !== null && child !== undefined),
+  );
   return element;
 }
 
@@ -40,7 +43,9 @@ export function draw(tag, attributes = {}, ...children) {
 
 /** Put these children in place of those that an element has. */
 export function fill(element, ...children) {
-  element.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
+  element.replaceChildren(
+    ...children.flat(Infinity).filter((child) => child !== null && child !== undefined),
+  );
 }
 
 /** Put an element at x, y (pixels of its parent), by a transform, which lays nothing out anew. */

@@ -9,16 +9,35 @@ const UNDER_WAY = new Set(["waiting", "running"]);
 
 /** Return the render key and the list of what is under way; `proposal()` names the file. */
 export function makeFullSize({ key, store, folder, proposal, named, say }) {
-  const field = make("input", { type: "text", id: "output", "aria-label": "Name of the file", spellcheck: false });
-  const key_ = make("button", { type: "submit", class: "main", id: "render", "aria-keyshortcuts": "r" }, "Render");
+  const field = make("input", {
+    type: "text",
+    id: "output",
+    "aria-label": "Name of the file",
+    spellcheck: false,
+  });
+  const key_ = make(
+    "button",
+    { type: "submit", class: "main", id: "render", "aria-keyshortcuts": "r" },
+    "Render",
+  );
   const trouble = make("div", { role: "alert" });
   const list = make("ul", { class: "jobs", "aria-label": "Pictures under way" });
   const last = folder.split(/[\\/]/).at(-1) || folder;
-  const words = make("p", { class: "words", title: folder }, `Full size, into ${last}, as .tif, .png or .jpg`);
+  const words = make(
+    "p",
+    { class: "words", title: folder },
+    `Full size, into ${last}, as .tif, .png or .jpg`,
+  );
   let own = false;
   let watched = new Map();
   let timer = null;
-  fill(find("full"), list, trouble, make("div", { class: "row" }, make("div", { class: "grow" }, field), key_), words);
+  fill(
+    find("full"),
+    list,
+    trouble,
+    make("div", { class: "row" }, make("div", { class: "grow" }, field), key_),
+    words,
+  );
 
   field.addEventListener("input", () => {
     own = field.value.trim() !== "";
@@ -55,7 +74,12 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
     fill(
       trouble,
       make("p", { class: "said" }, sentence),
-      make("div", { class: "row" }, button("Replace it", () => start(true)), away),
+      make(
+        "div",
+        { class: "row" },
+        button("Replace it", () => start(true)),
+        away,
+      ),
     );
     away.focus();
   }
@@ -80,7 +104,8 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
       }
     }
     show();
-    if ([...watched.values()].some((each) => UNDER_WAY.has(each.state))) timer = setTimeout(ask, ASK_MS);
+    if ([...watched.values()].some((each) => UNDER_WAY.has(each.state)))
+      timer = setTimeout(ask, ASK_MS);
   }
 
   function ending({ state, output: name, error, warnings }) {
@@ -101,14 +126,24 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
       return known;
     }
     if (known?.dataset.state === state) return known;
-    const button = (label, press) => make("button", { type: "button", on: { click: press } }, label);
+    const button = (label, press) =>
+      make("button", { type: "button", on: { click: press } }, label);
     const made = make(
       "li",
       { class: "job", data: { state } },
       state === "under way"
         ? [
-            make("progress", { max: 1, value: share(told), "aria-label": `${told.output} under way` }),
-            make("div", { class: "row" }, make("p", { class: "grow" }, goingOn(told)), button("Stop", () => cancel(id).catch(() => null))),
+            make("progress", {
+              max: 1,
+              value: share(told),
+              "aria-label": `${told.output} under way`,
+            }),
+            make(
+              "div",
+              { class: "row" },
+              make("p", { class: "grow" }, goingOn(told)),
+              button("Stop", () => cancel(id).catch(() => null)),
+            ),
           ]
         : make(
             "div",
@@ -131,14 +166,18 @@ export function makeFullSize({ key, store, folder, proposal, named, say }) {
   }
 
   function show() {
-    fill(list, [...watched].map(([id, told]) => row(id, told)));
+    fill(
+      list,
+      [...watched].map(([id, told]) => row(id, told)),
+    );
   }
 
   // what an earlier tab or a reload left under way is still of interest
   jobs()
     .then((all) => {
       for (const each of all.jobs)
-        if (UNDER_WAY.has(each.state)) watch(each.id, { ...each, output: each.output ?? each.what });
+        if (UNDER_WAY.has(each.state))
+          watch(each.id, { ...each, output: each.output ?? each.what });
     })
     .catch(() => null);
 

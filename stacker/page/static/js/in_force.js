@@ -2,7 +2,7 @@
 //
 // Settings name their blend in a list, `blends`; on the page it is always one, `blend`.
 
-export const USUAL = {
+const USUAL = {
   blend: "mean",
   floor: "plain",
   tail_to: "start",

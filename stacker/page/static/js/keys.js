@@ -50,16 +50,44 @@ export function mindKeys(acts) {
   fill(
     help,
     make("h2", { id: "help-title" }, "Keys"),
-    make("dl", {}, LIST.map(([key, words]) => [make("dt", {}, key.split(" ").map((each) => (each === "…" ? " … " : make("kbd", {}, each)))), make("dd", {}, words)])),
-    make("p", {}, "On the axis: Tab goes to the ends of the span and to the frames; arrow keys move them, with Shift the whole span; Enter takes a frame in or out. A drag beside the span opens the shutter anew, a drag on it moves it, a click takes a frame in or out, and a drag along the times above shows single frames. Control and wheel bring it nearer."),
-    make("p", { class: "tick" }, box, make("label", { htmlFor: "single-keys" }, "Single keys do something")),
-    make("div", { class: "row" }, make("button", { type: "button", class: "main", on: { click: () => help.close() } }, "Close")),
+    make(
+      "dl",
+      {},
+      LIST.map(([key, words]) => [
+        make(
+          "dt",
+          {},
+          key.split(" ").map((each) => (each === "…" ? " … " : make("kbd", {}, each))),
+        ),
+        make("dd", {}, words),
+      ]),
+    ),
+    make(
+      "p",
+      {},
+      "On the axis: Tab goes to the ends of the span and to the frames; arrow keys move them, with Shift the whole span; Enter takes a frame in or out. A drag beside the span opens the shutter anew, a drag on it moves it, a click takes a frame in or out, and a drag along the times above shows single frames. Control and wheel bring it nearer.",
+    ),
+    make(
+      "p",
+      { class: "tick" },
+      box,
+      make("label", { htmlFor: "single-keys" }, "Single keys do something"),
+    ),
+    make(
+      "div",
+      { class: "row" },
+      make("button", { type: "button", class: "main", on: { click: () => help.close() } }, "Close"),
+    ),
   );
   const openHelp = () => help.open || help.showModal();
   find("help-open").addEventListener("click", openHelp);
 
   document.addEventListener("keydown", (event) => {
-    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z" && !writes(event.target)) {
+    if (
+      (event.ctrlKey || event.metaKey) &&
+      event.key.toLowerCase() === "z" &&
+      !writes(event.target)
+    ) {
       event.preventDefault();
       return event.shiftKey ? acts.redo?.() : acts.undo?.();
     }
@@ -68,7 +96,8 @@ export function mindKeys(acts) {
     if (off || writes(event.target)) return undefined;
     if (event.key === "?") return openHelp();
     // keys that already mean something to what has the focus
-    if (event.key === " " && event.target.closest("button, input, select, [role=slider], dialog")) return undefined;
+    if (event.key === " " && event.target.closest("button, input, select, [role=slider], dialog"))
+      return undefined;
     if (event.key.length === 1 && event.target.tagName === "SELECT") return undefined;
     const act = acts[event.key.length === 1 ? event.key.toLowerCase() : event.key];
     if (!act) return undefined;

@@ -93,7 +93,9 @@ export function makeLoupe({ key, picture, settings, tell }) {
       if (!on || event.target !== sight) return;
       const [left, top, width, height] = picture.region();
       const step = (event.shiftKey ? 10 : 1) * (width / 100);
-      const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+      const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[
+        event.key
+      ];
       if (!by) return;
       event.preventDefault();
       move({

@@ -52,7 +52,9 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
 
   /** Show where a place is: masks found by name are asked for, painted ones were kept. */
   async function seen(region) {
-    const found = NAMED.has(region.mask) ? regionFill(key, region.mask) : readMask(key, region.mask);
+    const found = NAMED.has(region.mask)
+      ? regionFill(key, region.mask)
+      : readMask(key, region.mask);
     await mask?.take(await found);
   }
 
@@ -87,12 +89,19 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
 
   function remove(index) {
     if (open !== null) shut();
-    put(regions().filter((_, at) => at !== index), "a place removed");
+    put(
+      regions().filter((_, at) => at !== index),
+      "a place removed",
+    );
   }
 
   function setBlend(index, blend) {
     if (index === regions().length) fresh = blend;
-    else put(regions().map((each, at) => (at === index ? { ...each, blend } : each)), "a place's blend");
+    else
+      put(
+        regions().map((each, at) => (at === index ? { ...each, blend } : each)),
+        "a place's blend",
+      );
   }
 
   const blendOf = (index) => regions()[index]?.blend ?? fresh;
@@ -100,7 +109,10 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   function line(index) {
     const choice = make(
       "select",
-      { "aria-label": `Blend of place ${index + 1}`, on: { change: () => setBlend(index, choice.value) } },
+      {
+        "aria-label": `Blend of place ${index + 1}`,
+        on: { change: () => setBlend(index, choice.value) },
+      },
       hello.blends.map(({ name }) => make("option", { value: name }, name)),
     );
     choice.value = blendOf(index);
@@ -113,7 +125,9 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
         "div",
         { class: "row" },
         make("span", { class: "grow" }, choice),
-        button(open === index ? "Done" : "Paint", () => edit(index), { "aria-pressed": open === index }),
+        button(open === index ? "Done" : "Paint", () => edit(index), {
+          "aria-pressed": open === index,
+        }),
         index < regions().length
           ? button("Remove", () => remove(index), { "aria-label": `Remove place ${index + 1}` })
           : null,
@@ -125,7 +139,13 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   function tools() {
     const slider = (id, label, low, high, words) => {
       const made = pull({
-        id: `brush-${id}`, label, low, high, step: 0.01, usual: brush[id], words,
+        id: `brush-${id}`,
+        label,
+        low,
+        high,
+        step: 0.01,
+        usual: brush[id],
+        words,
         live: (value) => (brush[id] = value),
         settle: (value) => (brush[id] = value),
       });
@@ -134,18 +154,33 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     };
     const key_ = (label, press, rest = {}) =>
       make("button", { type: "button", on: { click: press }, ...rest }, label);
-    const erase = key_("Rub out", () => {
-      brush.erase = !brush.erase;
-      erase.setAttribute("aria-pressed", brush.erase);
-    }, { "aria-pressed": brush.erase });
+    const erase = key_(
+      "Rub out",
+      () => {
+        brush.erase = !brush.erase;
+        erase.setAttribute("aria-pressed", brush.erase);
+      },
+      { "aria-pressed": brush.erase },
+    );
     return make(
       "div",
       { id: "place-brush", class: "group" },
       make("p", { class: "words" }, "Paint on the picture, or fill it by:"),
-      make("div", { class: "chips" }, FILLS.map(([of, words]) => key_(words, () => fillBy(of, words)))),
+      make(
+        "div",
+        { class: "chips" },
+        FILLS.map(([of, words]) => key_(words, () => fillBy(of, words))),
+      ),
       slider("size", "Brush", 0.01, 0.5, (value) => `${Math.round(value * 100)} % of the picture`),
-      slider("soft", "Soft edge", 0, 1, (value) => (value < 0.01 ? "hard" : `${Math.round(value * 100)} %`)),
-      make("div", { class: "row" }, erase, key_("Clear", () => (mask.clear(), mask.show(), settle("the place cleared")))),
+      slider("soft", "Soft edge", 0, 1, (value) =>
+        value < 0.01 ? "hard" : `${Math.round(value * 100)} %`,
+      ),
+      make(
+        "div",
+        { class: "row" },
+        erase,
+        key_("Clear", () => (mask.clear(), mask.show(), settle("the place cleared"))),
+      ),
     );
   }
 
@@ -161,7 +196,11 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
     const count = regions().length;
     const rows = regions().map((_, index) => line(index));
     if (open === count) rows.push(line(count));
-    const more = make("button", { type: "button", id: "new-place", on: { click: () => edit(count) } }, count ? "Another place" : "Paint a place");
+    const more = make(
+      "button",
+      { type: "button", id: "new-place", on: { click: () => edit(count) } },
+      count ? "Another place" : "Paint a place",
+    );
     fill(
       find("places"),
       rows.length ? make("ol", { class: "places" }, rows) : null,
@@ -172,30 +211,42 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
   const pointOf = (event) => {
     const full = picture.fullPoint(event);
     const scale = previewSize[0] / picture.size[0];
-    return { x: full.x * scale, y: full.y * scale, radius: (brush.size * Math.min(...previewSize)) / 2 };
+    return {
+      x: full.x * scale,
+      y: full.y * scale,
+      radius: (brush.size * Math.min(...previewSize)) / 2,
+    };
   };
-  canvas.addEventListener("pointerdown", (event) => {
-    if (!mask || event.button !== 0) return;
-    painting = true;
-    canvas.classList.add("stroking");
-    canvas.setPointerCapture(event.pointerId);
-    const { x, y, radius } = pointOf(event);
-    mask.stroke(x, y, { radius, soft: brush.soft, erase: brush.erase || event.altKey });
-    mask.show({ x, y, radius });
-    event.preventDefault();
-    event.stopPropagation();
-  }, listen);
-  canvas.addEventListener("pointermove", (event) => {
-    if (!mask) return;
-    const { x, y, radius } = pointOf(event);
-    // a quick hand moves farther between two pictures of the screen than the brush is wide
-    if (painting)
-      for (const each of event.getCoalescedEvents?.() ?? [event]) {
-        const at = pointOf(each);
-        mask.stroke(at.x, at.y, { radius, soft: brush.soft, erase: brush.erase || event.altKey });
-      }
-    mask.show({ x, y, radius });
-  }, listen);
+  canvas.addEventListener(
+    "pointerdown",
+    (event) => {
+      if (!mask || event.button !== 0) return;
+      painting = true;
+      canvas.classList.add("stroking");
+      canvas.setPointerCapture(event.pointerId);
+      const { x, y, radius } = pointOf(event);
+      mask.stroke(x, y, { radius, soft: brush.soft, erase: brush.erase || event.altKey });
+      mask.show({ x, y, radius });
+      event.preventDefault();
+      event.stopPropagation();
+    },
+    listen,
+  );
+  canvas.addEventListener(
+    "pointermove",
+    (event) => {
+      if (!mask) return;
+      const { x, y, radius } = pointOf(event);
+      // a quick hand moves farther between two pictures of the screen than the brush is wide
+      if (painting)
+        for (const each of event.getCoalescedEvents?.() ?? [event]) {
+          const at = pointOf(each);
+          mask.stroke(at.x, at.y, { radius, soft: brush.soft, erase: brush.erase || event.altKey });
+        }
+      mask.show({ x, y, radius });
+    },
+    listen,
+  );
   const lift = () => {
     if (!painting) return;
     painting = false;
@@ -216,7 +267,10 @@ export function makePlaces({ key, store, hello, picture, previewSize, say, tell 
         const region = regions()[open];
         if (region) seen(region).catch(() => null);
         else if (open > regions().length) shut();
-        else { mask.clear(); mask.show(); }
+        else {
+          mask.clear();
+          mask.show();
+        }
       }
       // a slider of the brush is not taken from under the hand
       if (!document.activeElement?.closest?.("#place-brush input")) list();

@@ -57,7 +57,11 @@ export function makePlay({ frames, previews, picture, axis, back }) {
     fill(
       sign,
       make("span", {}, `Frame ${n} of ${count(frames.length, "frame")}, alone`),
-      make("button", { type: "button", class: "plain", id: "leave-alone", on: { click: leave } }, "Back to the exposure"),
+      make(
+        "button",
+        { type: "button", class: "plain", id: "leave-alone", on: { click: leave } },
+        "Back to the exposure",
+      ),
     );
   }
 

@@ -12,13 +12,19 @@ export function showStart({ hello, open, opened, renew }) {
   const trouble = make("div", { role: "alert" });
   const say = (sentence) => fill(trouble, make("p", { class: "said" }, sentence));
 
-  const demo = make("button", { type: "button", id: "make-demo", class: hello.bursts.length ? null : "main" }, "Make the demo bursts");
+  const demo = make(
+    "button",
+    { type: "button", id: "make-demo", class: hello.bursts.length ? null : "main" },
+    "Make the demo bursts",
+  );
   demo.addEventListener("click", async () => {
     demo.disabled = true;
     try {
       let told = await job((await makeDemo()).job);
       while (told.state === "running" || told.state === "waiting") {
-        say(`The demo of Kestrel Point is being made${told.of ? `: ${told.done} of ${told.of}` : ""} …`);
+        say(
+          `The demo of Kestrel Point is being made${told.of ? `: ${told.done} of ${told.of}` : ""} …`,
+        );
         await new Promise((done) => setTimeout(done, ASK_MS));
         told = await job(told.id ?? told.job);
       }
@@ -31,7 +37,14 @@ export function showStart({ hello, open, opened, renew }) {
     return undefined;
   });
 
-  const picker = make("input", { type: "file", multiple: true, class: "unseen", id: "pick-files", tabIndex: -1, "aria-label": "Files of a burst" });
+  const picker = make("input", {
+    type: "file",
+    multiple: true,
+    class: "unseen",
+    id: "pick-files",
+    tabIndex: -1,
+    "aria-label": "Files of a burst",
+  });
   picker.addEventListener("change", () => send([...picker.files]));
   const drop = make(
     "div",
@@ -87,10 +100,18 @@ export function showStart({ hello, open, opened, renew }) {
       { class: "leaf" },
       make("h2", {}, "One long exposure from many short frames"),
       strip(),
-      make("p", {}, "Open a burst, drag over the time for which the shutter shall have been open, and see the picture at once. Your files are only read."),
+      make(
+        "p",
+        {},
+        "Open a burst, drag over the time for which the shutter shall have been open, and see the picture at once. Your files are only read.",
+      ),
       hello.bursts.length
         ? make("div", {}, make("h3", {}, `Bursts in ${hello.folder}`), bursts)
-        : make("p", {}, `There is no burst in ${hello.folder} yet. Make the demo to try the page: water, traffic, stars and a square at Kestrel Point, a harbour town that does not exist.`),
+        : make(
+            "p",
+            {},
+            `There is no burst in ${hello.folder} yet. Make the demo to try the page: water, traffic, stars and a square at Kestrel Point, a harbour town that does not exist.`,
+          ),
       trouble,
       make("div", { class: "row" }, demo),
       drop,

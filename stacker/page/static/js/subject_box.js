@@ -31,11 +31,20 @@ export function makeSubjectBox({ store, picture, inForce, showFirst, say }) {
       on: { change: typed },
     }),
   );
-  const key = make("button", { type: "button", id: "box-draw", "aria-pressed": "false" }, "Draw the box");
+  const key = make(
+    "button",
+    { type: "button", id: "box-draw", "aria-pressed": "false" },
+    "Draw the box",
+  );
   key.addEventListener("click", () => turn(!drawing));
   const words = make("p", { class: "words" });
   const numbers = inputs.map((input, index) =>
-    make("label", { class: "box-number" }, make("span", { class: "quiet" }, FIELDS[index][1]), input),
+    make(
+      "label",
+      { class: "box-number" },
+      make("span", { class: "quiet" }, FIELDS[index][1]),
+      input,
+    ),
   );
   const place = make("div", { class: "group" }, key, words, make("div", { class: "row" }, numbers));
   fill(find("box"), place);

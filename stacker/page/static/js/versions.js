@@ -44,7 +44,8 @@ export function makeVersions({ store, previews, frames, inForce, open, ready, sa
   function remove(index) {
     const { versions, selected } = store.get();
     const next = versions.filter((_, at) => at !== index);
-    const stays = selected === null || selected === index ? null : selected - (selected > index ? 1 : 0);
+    const stays =
+      selected === null || selected === index ? null : selected - (selected > index ? 1 : 0);
     store.replace({ versions: next, selected: stays }, `${versions[index].name} removed`);
     keep.focus();
   }
@@ -116,17 +117,27 @@ export function makeVersions({ store, previews, frames, inForce, open, ready, sa
     const current = selected === index;
     const changed = current && !same(settings, version.settings);
     const key = (label, press, what) =>
-      make("button", { type: "button", class: "plain", "aria-label": `${what} ${version.name}`, on: { click: press } }, label);
+      make(
+        "button",
+        {
+          type: "button",
+          class: "plain",
+          "aria-label": `${what} ${version.name}`,
+          on: { click: press },
+        },
+        label,
+      );
     const face = make(
       "button",
-      { type: "button", "aria-current": current, title: version.name, on: { click: () => choose(index) } },
+      {
+        type: "button",
+        "aria-current": current,
+        title: version.name,
+        on: { click: () => choose(index) },
+      },
       thumb(version.settings, version.name),
       naming === index ? null : make("span", { class: "name" }, version.name),
-      make(
-        "span",
-        { class: "tells" },
-        changed ? "changed since" : told(version.settings),
-      ),
+      make("span", { class: "tells" }, changed ? "changed since" : told(version.settings)),
     );
     return make(
       "li",
@@ -148,12 +159,24 @@ export function makeVersions({ store, previews, frames, inForce, open, ready, sa
   function show() {
     const { versions, selected } = store.get();
     const had = [...place.children].findIndex((each) => each.contains(document.activeElement));
-    fill(place, versions.length ? versions.map(row) : make("li", { class: "quiet none-kept" }, "Versions that you keep stand here, side by side."));
+    fill(
+      place,
+      versions.length
+        ? versions.map(row)
+        : make(
+            "li",
+            { class: "quiet none-kept" },
+            "Versions that you keep stand here, side by side.",
+          ),
+    );
     if (naming === null && had >= 0) {
       const near = place.children[Math.min(had, versions.length - 1)];
       near?.querySelector("button")?.focus();
     }
-    place.setAttribute("aria-label", versions.length ? count(versions.length, "version") : "No version kept yet");
+    place.setAttribute(
+      "aria-label",
+      versions.length ? count(versions.length, "version") : "No version kept yet",
+    );
     keep.textContent = selected === null ? "Keep this one" : "Keep another";
   }
 

@@ -38,12 +38,6 @@ export function signed(value, digits = 1) {
   return (value < 0 ? "−" : "+") + text;
 }
 
-/** Return names as a list in a sentence: "a, b and c". */
-export function listed(names) {
-  if (names.length < 2) return names.join("");
-  return `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
-}
-
 function trim(text) {
   return text.includes(".") ? text.replace(/\.?0+$/, "") : text;
 }
