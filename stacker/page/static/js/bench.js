@@ -3,30 +3,30 @@
 import { makeAxis } from "./axis.js";
 import { makeBrightness } from "./brightness.js";
 import { makeChoices } from "./choices.js";
+import { tellBusy, tellNotes, tellReading, tellSaved } from "./caption.js";
 import { makeCommandLine } from "./command_line.js";
 import { makeCompare } from "./compare.js";
 import { makeDial } from "./dial.js";
-import { fill, find, make } from "./elements.js";
+import { find } from "./elements.js";
 import { makeFlashes } from "./flashes.js";
 import { makeFullSize } from "./full_size.js";
 import { drawHistogram } from "./histogram.js";
 import { inForce as inForceOf } from "./in_force.js";
 import { makeLoupe } from "./loupe.js";
 import { notice, speak } from "./notices.js";
+import { askWhichCounts, offerUnsaved } from "./other_tab.js";
 import { makeOverlays } from "./overlays.js";
 import { makePicture } from "./picture.js";
 import { makePlaces } from "./places.js";
 import { makePlay } from "./play.js";
 import { makePreviews } from "./previews.js";
-import { progress } from "./server.js";
+import { makeReading } from "./reading.js";
 import { keepSaved, leftUnsaved } from "./session.js";
 import { openSeconds, spanOf } from "./span.js";
-import { makeStore, same } from "./store.js";
+import { makeStore } from "./store.js";
 import { makeSubjectBox } from "./subject_box.js";
 import { makeVersions } from "./versions.js";
 import { count, seconds } from "./words.js";
-
-const ASK_MS = 400;
 
 /** Open the work on what the server told of a burst; return what keys do, and how to close it. */
 export function openBench({ hello, burst }) {
@@ -42,12 +42,6 @@ export function openBench({ hello, burst }) {
   const inForce = (settings) => inForceOf(settings, hello);
   const open = (settings) => openSeconds(frames, settings);
   let lastTold = null;
-  let closed = false;
-  // how many frames were read when the picture was last asked for
-  let seenOf = 0;
-  let following = false;
-  // whether what is shown will soon be another picture
-  let passing = false;
 
   find("bench").hidden = false;
   for (const id of ["other-burst", "undo", "redo"]) find(id).hidden = false;
@@ -55,8 +49,15 @@ export function openBench({ hello, burst }) {
   find("burst-count").textContent = count(frames.length, "frame");
   document.title = `${burst.name} - stacker`;
 
+  const reading = makeReading({
+    key,
+    count: frames.length,
+    tell: tellProgress,
+    lookAnew,
+    complete: () => flashes.load(),
+  });
   const picture = makePicture(burst.size);
-  const previews = makePreviews({ key, show, trouble, busy });
+  const previews = makePreviews({ key, show, trouble, busy: tellBusy });
   const play = makePlay({
     frames,
     previews,
@@ -98,7 +99,7 @@ export function openBench({ hello, burst }) {
     frames,
     inForce,
     open,
-    ready: () => seenOf > 0,
+    ready: () => reading.begun(),
     say,
     tell: notice,
   });
@@ -121,8 +122,8 @@ export function openBench({ hello, burst }) {
     store,
     revision: burst.revision ?? 0,
     remember: unsaved,
-    tell: tellSaved,
-    conflict,
+    tell: saved,
+    conflict: (theirs) => askWhichCounts(theirs, store, (revision) => session.goOn(revision)),
   });
 
   function proposal() {
@@ -143,14 +144,11 @@ export function openBench({ hello, burst }) {
     lastTold = seen;
     const blend = inForce(settings).blend;
     const words = `${blend}, ${count(seen.frames ?? 0, "frame")}, open ${seconds(seen.openS ?? open(settings))}`;
-    find("reading").textContent = words;
+    tellReading(words);
     picture.describe(`${burst.name}: ${words}`);
     drawHistogram(seen.histogram);
     tellNotes([...seen.notes, ...warnings]);
-    if (seen.passing) {
-      passing = true;
-      follow();
-    }
+    if (seen.passing) reading.pass();
     if (fine) {
       overlays.refresh(settings);
       loupe.refresh();
@@ -171,50 +169,9 @@ export function openBench({ hello, burst }) {
     say(sentence);
   }
 
-  function tellNotes(notes) {
-    const more =
-      notes.length > 1 ? make("span", { class: "more" }, `and ${notes.length - 1} more`) : null;
-    find("notes").hidden = notes.length === 0;
-    fill(
-      find("notes"),
-      notes.map((note, index) => make("li", {}, note, index === 0 ? more : null)),
-    );
-  }
-
-  function busy(on) {
-    document.querySelector(".seen").classList.toggle("working", on);
-  }
-
-  function tellSaved(words, troubled = false) {
-    find("saved").textContent = words;
-    find("saved").classList.toggle("trouble", troubled);
+  function saved(words, troubled = false) {
+    tellSaved(words, troubled);
     if (troubled) say(words);
-  }
-
-  /** Another tab was first: what is here stays until the person has said which counts. */
-  function conflict(theirs) {
-    notice(
-      "Another tab has changed this burst since. Nothing is lost: which shall be on the screen?",
-      [
-        ["Take what the other tab has", () => takeTheirs(theirs, false)],
-        ["Keep mine as a version beside it", () => takeTheirs(theirs, true)],
-      ],
-    );
-  }
-
-  function takeTheirs(theirs, keepMine) {
-    const mine = store.get();
-    const versionsNow = theirs.versions ?? [];
-    if (keepMine) versionsNow.push({ name: "from this tab", settings: mine.settings });
-    store.replace(
-      {
-        settings: keepMine ? mine.settings : (theirs.settings ?? {}),
-        versions: versionsNow,
-        selected: keepMine ? versionsNow.length - 1 : (theirs.selected ?? null),
-      },
-      "what another tab has",
-    );
-    session.goOn(theirs.revision);
   }
 
   function showCommand() {
@@ -243,44 +200,14 @@ export function openBench({ hello, burst }) {
   store.on((state, what) => {
     if (play.isAlone() && what.kind === "live") play.leave();
     showAll(what);
-    if (seenOf && !play.isAlone()) previews.want(state.settings, { live: what.kind === "live" });
+    if (reading.begun() && !play.isAlone())
+      previews.want(state.settings, { live: what.kind === "live" });
   });
 
-  function lookAnew(loaded) {
-    seenOf = loaded;
+  function lookAnew() {
     previews.forget();
     versions.renew();
     if (!play.isAlone()) previews.want(store.get().settings);
-  }
-
-  /** Ask how far reading, and then holding, is, until the pictures will stay as they are. */
-  async function follow() {
-    if (following) return;
-    following = true;
-    let told = { ready: seenOf === frames.length };
-    do {
-      const before = told;
-      try {
-        told = await progress(key);
-      } catch (error) {
-        notice(error.message);
-        break;
-      }
-      if (closed) return;
-      tellProgress(told);
-      // nothing can be seen before the first frame is read, and more of it with half as many again
-      if (!told.ready && told.loaded >= Math.max(1, 1.5 * seenOf)) lookAnew(told.loaded);
-      if (told.ready && !before.ready) {
-        lookAnew(frames.length);
-        flashes.load();
-      }
-      if (!told.ready || told.looking || passing)
-        await new Promise((done) => setTimeout(done, ASK_MS));
-    } while (!closed && (!told.ready || told.looking));
-    following = false;
-    if (closed || !(passing && told.ready)) return;
-    passing = false;
-    lookAnew(frames.length);
   }
 
   function tellProgress(told) {
@@ -293,15 +220,11 @@ export function openBench({ hello, burst }) {
   }
 
   if (burst.note) notice(burst.note);
-  if (before && !same(before, store.get()))
-    notice("This tab had made choices that could not be saved.", [
-      ["Take them up", () => store.replace(before, "what was not saved")],
-      ["Leave them", () => {}],
-    ]);
+  offerUnsaved(before, store);
   find("undo").onclick = () => store.undo();
   find("redo").onclick = () => store.redo();
   showAll({ kind: "settled", words: null });
-  follow();
+  reading.follow();
 
   const press = (id) => () => find(id).click();
   const versionKeys = Object.fromEntries(
@@ -341,7 +264,7 @@ export function openBench({ hello, burst }) {
       drawHistogram(lastTold?.histogram);
     },
     close() {
-      closed = true;
+      reading.close();
       session.close();
       for (const part of [
         play,
