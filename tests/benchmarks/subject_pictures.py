@@ -6,8 +6,8 @@
 
 Figures are decibels of codes (``stacker.survey.likeness.psnr``). The ideal exposure is the scene's
 truth: one long shutter, the sliding exposure (the greatest light of any exposure of one shutter's
-length), or the place without anybody. No scene is a dusk that fades: for dusk stands the coast road
-under one long shutter. The road of cars has bodies beside its lamps; its truth has none.
+length), or the place without anybody. The road of cars has bodies beside its lamps; its truth has
+none. Below a dusk stands how far the moment of balance that is told lies from the scene's own.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ import tifffile
 import stacker
 from stacker.light.encoding import LightArray
 from stacker.scenes import SCENES, render_scene
+from stacker.scenes.dusk import Dusk
 from stacker.scenes.render import BurstPlan, _Studio
+from stacker.scenes.scene import View
 from stacker.survey.likeness import psnr
 from tests.benchmarks.road_of_cars import RoadOfCars
 
@@ -55,7 +57,7 @@ ROWS = (
     Row("traffic", "road", "lighten", None, cars=True, said={"blend": "lights"}),
     Row("star-trails", "stars", "lighten"),
     Row("crowd", "quay", "empty"),
-    Row("dusk", "road", "exposure"),
+    Row("dusk", "dusk", "exposure"),
     Row("fireworks", "fireworks", "lighten", None),
     Row("fireworks", "fireworks", "lighten", None, said={"bridge": True}),
     Row("light-painting", "lighthouse", "lighten", None),
@@ -75,13 +77,34 @@ def shoot_cars(folder: Path, seed: int, size: tuple[int, int]) -> None:
         studio.frame(number, path)
 
 
-def measure(burst: stacker.Burst, truth: LightArray, row: Row) -> tuple[float, ...]:
-    """Return decibels of a plain mean, a plain lighten and the subject, and processor seconds."""
+@dataclass(frozen=True)
+class Found:
+    """Decibels of a plain mean, a plain lighten and the subject, processor seconds, the report."""
+
+    mean_db: float
+    lighten_db: float
+    subject_db: float
+    cpu_s: float
+    report: dict[str, Any]
+
+
+def measure(burst: stacker.Burst, truth: LightArray, row: Row) -> Found:
+    """Return what the subject's choices make of a burst, beside plain blends."""
     mean = psnr(stacker.expose(burst).light, truth)
     lighten = psnr(stacker.expose(burst, blend="lighten").light, truth)
     start = time.process_time()
-    light = stacker.expose(burst, subject=row.subject, **row.said).light
-    return mean, lighten, psnr(light, truth), time.process_time() - start
+    shot = stacker.expose(burst, subject=row.subject, **row.said)
+    cpu_s = time.process_time() - start
+    return Found(mean, lighten, psnr(shot.light, truth), cpu_s, shot.report)
+
+
+def balance_line(report: dict[str, Any], seed: int, size: tuple[int, int]) -> str:
+    """Return how far the moment of balance that was told lies from that of the scene."""
+    info = SCENES["dusk"]
+    end_s = (info.frames - 1) * info.interval_s + info.shutter_s
+    truth = Dusk(View(*size, seed, end_s)).balance_s()
+    told = report["balance"]["at_s"]
+    return f"    balance told at {told:.0f} s, truth {truth:.0f} s: {told - truth:+.0f} s (aim 120)"
 
 
 def main() -> None:
@@ -110,8 +133,10 @@ def main() -> None:
                         shoot_cars(folder, seed, (width, height))
                 found = measure(stacker.open_burst(folder), truth, row)
                 aim = f"{row.aim_db:.0f}" if row.aim_db else "-"
-                figures = "".join(f"{value:>9.1f}" for value in found[1:3])
-                print(f"{row.title:44}{seed:>5}{found[0]:>8.1f}{figures}{aim:>5}{found[3]:>7.1f}")
+                figures = f"{found.mean_db:>8.1f}{found.lighten_db:>9.1f}{found.subject_db:>9.1f}"
+                print(f"{row.title:44}{seed:>5}{figures}{aim:>5}{found.cpu_s:>7.1f}")
+                if row.scene == "dusk":
+                    print(balance_line(found.report, seed, (width, height)))
 
 
 if __name__ == "__main__":

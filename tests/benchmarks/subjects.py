@@ -27,6 +27,7 @@ RIGHT = {
     "quay": "crowd",
     "stars": "star-trails",
     "fireworks": "fireworks",
+    "dusk": "dusk",
 }
 SIZES = ((480, 320), (960, 640))
 
