@@ -10,7 +10,7 @@ import typer
 from stacker.cli import night, options
 from stacker.cli.beside import Beside, targets_of
 from stacker.cli.subject import Subject, said
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
 from stacker.cli.words import (
     blend_names,
     count_or_auto,
@@ -232,10 +232,11 @@ def _expose(
     if chosen and all(each["motion_model"] == "identity" for each in reports):
         words = "count only with --hold scene, sky or subject, and where frames are held"
         note(f"--reference and --crop {words}", quiet=quiet)
-    for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of(reports, quiet=quiet)
     for name, shot in shots.items():
         tell(_summary(name, targets[name], shot))
+        if "bridge" in shot.report:
+            tell(f"gaps: {shot.report['bridge']['words']}")
 
 
 def _summary(blend: str, target: Path, shot: Shot) -> str:

@@ -9,7 +9,7 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.options import ADDING, LEAVING, SPAN
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
 from stacker.cli.words import blend_names, frame_numbers, memory_size, numbers, one_or_two, seconds
 from stacker.errors import OptionError
 
@@ -63,6 +63,7 @@ def ladder(
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -110,6 +111,7 @@ def ladder(
             biases=tuple(bias),
             hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
             even=even,  # type: ignore[arg-type]  # checked by the settings themselves
+            bridge=bridge,
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=memory_size(memory),
             workers=workers,
@@ -207,11 +209,12 @@ def _ladder(
         save_report(report, places.report, overwrite=places.overwrite, sources=used)
     if shutters_s is not None and len(made.rungs) < len(shutters_s):
         note("times that come to the same frames share a rung", quiet=quiet)
-    for warning in dict.fromkeys(report["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of([report], quiet=quiet)
     for rung in made.rungs:
         plural = "s" if rung.frames > 1 else ""
         tell(f"{rung.label}: {rung.frames} frame{plural}, {rung.measure.words}")
+    if "bridge" in report:
+        tell(f"gaps of {made.rungs[-1].label}: {report['bridge']['words']}")
     tell(f"{made.rungs[made.proposed].label} suits: {made.why}")
     if written:
         tell(f"{written[0]} to {written[-1].name}: each rung as a picture of its own")

@@ -14,7 +14,6 @@ import numpy as np
 from stacker.blend import Blend, find_blend
 from stacker.blend.sliding import window_row_bytes
 from stacker.burst import Burst
-from stacker.engine.bridging import Bridged
 from stacker.engine.doubts import Doubts
 from stacker.engine.film_pictures import (
     BuildUp,
@@ -25,6 +24,7 @@ from stacker.engine.film_pictures import (
     scaler,
     window_starts,
 )
+from stacker.engine.gaps import BridgedBlend
 from stacker.engine.memory import (
     BAND_BYTES,
     MODEST_BYTES,
@@ -324,7 +324,7 @@ class _Film:
             counting=weights,
             outcomes=known,
             plan=self.plan,
-            bridged=Bridged(),
+            bridged=BridgedBlend(),
             doubts=Doubts(),
         )
         return {
