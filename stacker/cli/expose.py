@@ -236,7 +236,8 @@ def _expose(
     for name, shot in shots.items():
         tell(_summary(name, targets[name], shot))
         if "bridge" in shot.report:
-            tell(f"gaps: {shot.report['bridge']['words']}")
+            of = f"{name}: " if len(shots) > 1 else ""
+            tell(f"{of}{shot.report['bridge']['words']}")
 
 
 def _summary(blend: str, target: Path, shot: Shot) -> str:

@@ -9,7 +9,7 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.options import ADDING, LEAVING
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
+from stacker.cli.telling import showing_progress, tell, telling_errors, telling_of
 from stacker.cli.words import (
     blend_names,
     frame_numbers,
@@ -80,6 +80,7 @@ def film(
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     sliding: SlidingShutter = None,
     even: options.Even = "off",
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -127,6 +128,7 @@ def film(
             biases=tuple(bias),
             hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
             even=even,  # type: ignore[arg-type]  # checked by the settings themselves
+            bridge=bridge,
             on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
             memory=memory_size(memory),
             workers=workers,
@@ -162,8 +164,7 @@ def film(
             made = film_burst(opened, output, settings, choice, progress=progress)
         if report is not None:
             save_report(made, report, overwrite=overwrite, sources=opened.sources)
-        for warning in dict.fromkeys(made["warnings"]):
-            note(warning, quiet=quiet)
+        telling_of([made], quiet=quiet)
         told = made["film"]
         under = told["frames_under_the_shutter"]
         what = f"sliding over {under} frames at a time" if under else "building up"
@@ -172,3 +173,5 @@ def film(
             f"{spoken(told['seconds'])} at {told['fps']:.5g} a second, "
             f"{told['size'][0]} x {told['size'][1]} pixels"
         )
+        if "bridge" in made:
+            tell(made["bridge"]["words"])

@@ -214,7 +214,7 @@ def _ladder(
         plural = "s" if rung.frames > 1 else ""
         tell(f"{rung.label}: {rung.frames} frame{plural}, {rung.measure.words}")
     if "bridge" in report:
-        tell(f"gaps of {made.rungs[-1].label}: {report['bridge']['words']}")
+        tell(f"{made.rungs[-1].label}: {report['bridge']['words']}")
     tell(f"{made.rungs[made.proposed].label} suits: {made.why}")
     if written:
         tell(f"{written[0]} to {written[-1].name}: each rung as a picture of its own")

@@ -219,8 +219,12 @@ class Found:
         holding: Holding,
         plan: BridgePlan,
         progress: Progress,
+        failed: list[int] | None = None,
     ) -> Found | None:
-        """Return the bridges that the burst needs; None where its clock is not known."""
+        """Return the bridges that the burst needs; None where its clock is not known.
+
+        Places of frames that cannot be read are added to ``failed`` before that is raised.
+        """
         exposed = exposed_of(burst, used)
         if exposed is None:
             return None
@@ -231,7 +235,7 @@ class Found:
         cv2.setNumThreads(1)
         ahead = plan.looking // 2
         try:
-            with FramesAhead(burst, used, holding, ahead, progress) as frames:
+            with FramesAhead(burst, used, holding, ahead, progress, failed) as frames:
                 bridges = [
                     (words, bridge)
                     for joins in sorted(set(joining.values()))
@@ -300,7 +304,8 @@ class Found:
         """Return what became of the gaps of a picture."""
         own = [(words, bridge) for words, bridge in self.bridges if bridge.joins == joins]
         gaps = {self.used[number]: self._gap(number, own) for number in range(self.count)}
-        return told_of_gaps(laid, gaps, [words for words, _ in own], TRIED[joins])
+        tried = {words: bridge.gaps[0].why for words, bridge in own}
+        return told_of_gaps(laid, gaps, tried, TRIED[joins])
 
     def _gap(self, number: int, bridges: Sequence[tuple[str, Bridge]]) -> Gap:
         there = self.light[number]

@@ -13,6 +13,7 @@ from stacker.burst import Burst
 from stacker.engine.frame_light import FrameLight
 from stacker.engine.holding import Holding
 from stacker.engine.progress import Progress
+from stacker.errors import FrameError
 from stacker.light.encoding import LightArray
 
 
@@ -27,6 +28,7 @@ class FramesAhead:
     ----------
     ahead : how many frames are on their way at the most; none with 0.
     progress : advanced for each frame that is asked for for the first time.
+    failed : takes the places of frames that were asked for and cannot be read, if given.
     """
 
     def __init__(
@@ -36,6 +38,7 @@ class FramesAhead:
         holding: Holding,
         ahead: int,
         progress: Progress,
+        failed: list[int] | None = None,
     ) -> None:
         self.burst, self.places, self.holding = burst, places, holding
         self.progress = progress
@@ -48,6 +51,7 @@ class FramesAhead:
         self._coming: dict[int, Future[LightArray]] = {}
         self._seen: set[int] = set()
         self._asked = _Asked()
+        self._failed = [] if failed is None else failed
 
     def __enter__(self) -> Self:
         """Begin."""
@@ -80,7 +84,11 @@ class FramesAhead:
                 coming = self._pool.submit(self._light, number)
             self._ask_ahead(number)
         # other files are decoded here rather than waited for behind what may be of no use
-        return self._light(number) if coming is None else coming.result()
+        try:
+            return self._light(number) if coming is None else coming.result()
+        except FrameError:
+            self._failed.append(self.places[number])
+            raise
 
     def _ask_ahead(self, number: int) -> None:
         """Have the likeliest next frames decoded, and forget the others."""

@@ -80,13 +80,14 @@ def left_alone(places: Sequence[int], why: str) -> BridgedBlend:
 
 
 def told_of_gaps(
-    laid: LaidLight, gaps: Mapping[int, Gap], tried: Sequence[str], why_tried: str
+    laid: LaidLight, gaps: Mapping[int, Gap], tried: Mapping[str, str | None], why_tried: str
 ) -> BridgedBlend:
     """Return what was bridged, with the words for it.
 
     Parameters
     ----------
-    tried : the words for the bridges that looked at the burst.
+    tried : the words for the bridges that looked at the burst, and why they have no light for the
+        first gap; None where they have.
     why_tried : why these.
     """
     by = {words: sum(words in gap.by for gap in gaps.values()) for words in tried}
@@ -98,6 +99,7 @@ def told_of_gaps(
         "gaps": len(gaps),
         "light": round(sum(gap.light for gap in gaps.values()), LIGHT_DIGITS),
         "why": why_tried,
+        "of_no_use": {words: tried[words] for words, count in by.items() if not count},
         "words": words,
     }
     warnings = [words] if bridged < len(gaps) else []

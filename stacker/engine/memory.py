@@ -198,9 +198,8 @@ def plan_bridge(
     look += fixed + frame + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
     # a frame more is on its way, or a thread more looks at one
     looker = frame + (LIGHT_PIXEL_BYTES + GAP_PIXEL_BYTES["greater"]) * pixels
-    lay = fixed + pixels * (pictures * LAID_PIXEL_BYTES + FOUND_PIXEL_BYTES)
-    gap = max(pixels * GAP_PIXEL_BYTES[way] + cells * GAP_CELL_BYTES[way] for way in joins)
-    gap += frame + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
+    lay = fixed + _laid_bytes(pixels, pictures)
+    gap = frame + _gap_bytes(pixels, joins)
     peak = max(look + (workers - 1) * looker, lay + workers * gap)
     if memory is None and peak <= MODEST_BYTES:
         return BridgePlan(workers, workers, peak)
@@ -213,6 +212,23 @@ def plan_bridge(
     looking = min(workers, max(1, 1 + (allowed - look) // looker))
     laying = min(workers, max(1, (allowed - lay) // gap))
     return BridgePlan(looking, laying, max(look + (looking - 1) * looker, lay + laying * gap))
+
+
+def laying_bytes(pixels: int, joins: Collection[Joins], *, pictures: int) -> int:
+    """Return what it takes to lay the light of one gap after the other, beside the frame's own."""
+    return _laid_bytes(pixels, pictures) + _gap_bytes(pixels, joins)
+
+
+def _laid_bytes(pixels: int, pictures: int) -> int:
+    """Return what is found of a burst, and the light laid for so many pictures, in bytes."""
+    return pixels * (pictures * LAID_PIXEL_BYTES + FOUND_PIXEL_BYTES)
+
+
+def _gap_bytes(pixels: int, joins: Collection[Joins]) -> int:
+    """Return what a thread takes for a gap: the light of two frames, and the bridge's own."""
+    cells = min(pixels, MOST_CELLS)
+    own = max(pixels * GAP_PIXEL_BYTES[way] + cells * GAP_CELL_BYTES[way] for way in joins)
+    return own + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
 
 
 def waiting_bytes(blends: Sequence[Blend], intake: Intake, rows: int, width: int) -> int:
