@@ -8,17 +8,10 @@ from typing import Annotated
 import typer
 
 from stacker.cli import night, options
+from stacker.cli.choices import said
 from stacker.cli.options import ADDING, LEAVING
 from stacker.cli.telling import showing_progress, tell, telling_errors, telling_of
-from stacker.cli.words import (
-    blend_names,
-    frame_numbers,
-    memory_size,
-    numbers,
-    rate,
-    seconds,
-    spoken,
-)
+from stacker.cli.words import rate, seconds, spoken
 from stacker.errors import OptionError
 
 Clip = Annotated[
@@ -66,6 +59,7 @@ Width = Annotated[
 
 
 def film(
+    context: typer.Context,
     burst: options.Burst,
     output: Clip,
     first: options.First = None,
@@ -113,26 +107,7 @@ def film(
         from stacker.finish import check_place
         from stacker.finish.clip import check_clip, frame_rate
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            shutter_s=shutter,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            bridge=bridge,
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        settings = Settings(**said(context))
         choice = FilmChoice(
             fps=fps,
             width=width,

@@ -75,8 +75,8 @@ def left_alone(places: Sequence[int], why: str) -> BridgedBlend:
     places : of the frames that made the picture.
     """
     gaps = dict.fromkeys(places[:-1], Gap(why=why))
-    found = {"bridge": {"by": {}, "bridged": 0, "gaps": len(gaps), "words": why}}
-    return BridgedBlend(None, gaps, found, [why])
+    told = {"by": {}, "bridged": 0, "gaps": len(gaps), "light": 0.0, "words": why}
+    return BridgedBlend(None, gaps, {"bridge": told}, [why])
 
 
 def told_of_gaps(
