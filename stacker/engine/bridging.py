@@ -116,12 +116,11 @@ def bridge_plan(
     )
     return plan_bridge(
         width * height,
-        set(joining.values()),
+        list(joining.values()),
         workers=min(worker_count(settings.workers), max(1, intake.count - 1)),
         memory=settings.memory,
         frame=frame,
         held=held + waiting_bytes(blends, intake, height, width),
-        pictures=len(joining),
     )
 
 

@@ -233,7 +233,7 @@ class _Film:
         else:
             held += len(rows) * self.blend.row_bytes(self.intake, width) + full
         if self.gaps is not None:
-            held += laying_bytes(len(rows) * width, {self.gaps.joins}, pictures=1) + full
+            held += laying_bytes(len(rows) * width, [self.gaps.joins]) + full
         frame = self.ready.frame_bytes + (full if self.holding.warps else 0)
         wished = min(worker_count(self.settings.workers), len(self.places))
         allowed = self.settings.memory or max(MODEST_BYTES, round(SHARE_OF_FREE * free_memory()))

@@ -42,8 +42,8 @@ FOUND_PIXEL_BYTES = 9
 GAP_PIXEL_BYTES: dict[Joins, int] = {"greater": 24, "added": 16}
 GAP_CELL_BYTES: dict[Joins, int] = {"greater": 0, "added": 120}
 MOST_CELLS = 800_000
-# light that was laid: three channels at their largest, and the confidence
-LAID_PIXEL_BYTES = 3 * 8 + 4
+# light that was laid, three channels of it, and the confidence
+LAID_PIXEL_BYTES: dict[Joins, int] = {"greater": 3 * 4 + 4, "added": 3 * 8 + 4}
 
 
 def parse_size(text: str) -> int:
@@ -174,18 +174,16 @@ def plan_bridge(
     memory: int | None,
     frame: int,
     held: int,
-    pictures: int,
 ) -> BridgePlan:
     """Return how many threads, of those wished for, bridge gaps within the memory.
 
     Parameters
     ----------
     pixels : of a frame.
-    joins : the ways in which light joins the pictures; at least one.
+    joins : the way in which light joins each picture; at least one.
     memory : bytes allowed; half of what is free if None.
     frame : bytes that a thread takes for the frame that it decodes: see ``frame_bytes``.
     held : bytes of what waits meanwhile, such as the pictures without the bridge.
-    pictures : how many get light of gaps.
 
     Raises
     ------
@@ -198,7 +196,7 @@ def plan_bridge(
     look += fixed + frame + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
     # a frame more is on its way, or a thread more looks at one
     looker = frame + (LIGHT_PIXEL_BYTES + GAP_PIXEL_BYTES["greater"]) * pixels
-    lay = fixed + _laid_bytes(pixels, pictures)
+    lay = fixed + _laid_bytes(pixels, joins)
     gap = frame + _gap_bytes(pixels, joins)
     peak = max(look + (workers - 1) * looker, lay + workers * gap)
     if memory is None and peak <= MODEST_BYTES:
@@ -214,14 +212,14 @@ def plan_bridge(
     return BridgePlan(looking, laying, max(look + (looking - 1) * looker, lay + laying * gap))
 
 
-def laying_bytes(pixels: int, joins: Collection[Joins], *, pictures: int) -> int:
+def laying_bytes(pixels: int, joins: Collection[Joins]) -> int:
     """Return what it takes to lay the light of one gap after the other, beside the frame's own."""
-    return _laid_bytes(pixels, pictures) + _gap_bytes(pixels, joins)
+    return _laid_bytes(pixels, joins) + _gap_bytes(pixels, joins)
 
 
-def _laid_bytes(pixels: int, pictures: int) -> int:
-    """Return what is found of a burst, and the light laid for so many pictures, in bytes."""
-    return pixels * (pictures * LAID_PIXEL_BYTES + FOUND_PIXEL_BYTES)
+def _laid_bytes(pixels: int, joins: Collection[Joins]) -> int:
+    """Return what is found of a burst, and the light laid for the pictures, in bytes."""
+    return pixels * (sum(LAID_PIXEL_BYTES[way] for way in joins) + FOUND_PIXEL_BYTES)
 
 
 def _gap_bytes(pixels: int, joins: Collection[Joins]) -> int:

@@ -218,17 +218,17 @@ def test_a_bridge_that_the_subject_chose_is_given_up_for_want_of_memory(burst, w
 
 
 def test_the_plan_of_a_bridge_keeps_within_the_memory():
-    asked = {"frame": 100, "held": 1000, "pictures": 1}
+    asked = {"frame": 100, "held": 1000}
     for memory in range(155_000_000, 190_000_000, 5_000_000):
-        plan = plan_bridge(500_000, {"greater"}, workers=8, memory=memory, **asked)
+        plan = plan_bridge(500_000, ["greater"], workers=8, memory=memory, **asked)
         assert plan.peak_bytes <= memory and 1 <= plan.looking <= 8 and 1 <= plan.workers <= 8
     assert plan.looking < 8
-    wide = plan_bridge(500_000, {"greater"}, workers=8, memory=10**9, **asked)
+    wide = plan_bridge(500_000, ["greater"], workers=8, memory=10**9, **asked)
     assert (wide.looking, wide.workers) == (8, 8)
-    both = plan_bridge(500_000, {"greater", "added"}, workers=1, memory=10**9, **asked)
+    both = plan_bridge(500_000, ["greater", "added"], workers=1, memory=10**9, **asked)
     assert (
         both.peak_bytes
-        > plan_bridge(500_000, {"greater"}, workers=1, memory=10**9, **asked).peak_bytes
+        > plan_bridge(500_000, ["greater"], workers=1, memory=10**9, **asked).peak_bytes
     )
 
 

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
 
@@ -12,7 +11,7 @@ from stacker.engine import Settings, bridging, expose_burst, ladder_burst, save_
 from stacker.engine import ladder as ladder_module
 from stacker.engine import ladder_pass as ladder_pass_module
 from stacker.errors import FrameError, OptionError, StackerError
-from tests.bursts import write_jpegs, write_tiffs
+from tests.bursts import write_jpegs, write_moving_lamp
 
 COUNTS = [1, 2, 4, 8, 11]
 # the sum's grid is that of all frames: a quarter of a 16-bit code at the darkest code
@@ -107,15 +106,7 @@ def test_a_time_beyond_the_burst_is_refused(burst):
 def night(tmp_path_factory):
     """Return a burst in which a lamp moves over textured ground, of frames with gaps."""
     folder = tmp_path_factory.mktemp("night")
-    rng = np.random.default_rng(4)
-    ground = rng.uniform(12, 20, (160, 240, 3))
-    frames = []
-    for number in range(6):
-        frame = ground + rng.normal(0, 1.0, ground.shape)
-        left = 10 + 36 * number
-        frame[78:82, left : left + 24] = 240, 220, 200
-        frames.append(cv2.GaussianBlur(frame, (0, 0), 1.0).clip(0, 255).astype(np.uint8))
-    write_tiffs(folder, frames)
+    write_moving_lamp(folder)
     return open_burst([str(folder)], interval_s=0.75, frame_shutter_s=0.5)
 
 
