@@ -51,7 +51,8 @@ def test_the_lamp_goes_on_through_every_gap(burst, whole):
         assert gap_light(whole.light, number) > WHOLE * lamp_light(plain)
     assert whole.report["bridge"]["of_no_use"].keys() == {"the turn of the stars"}
     assert all(gap["by"] == ["lights that move"] for gap in whole.report["gaps"])
-    assert all(0 < gap["light"] < 0.1 for gap in whole.report["gaps"])
+    # a gap of half a shutter holds less than the frame before it
+    assert all(0 < gap["light"] < 1 for gap in whole.report["gaps"])
 
 
 def test_threads_and_bands_change_nothing(burst, whole, monkeypatch):
