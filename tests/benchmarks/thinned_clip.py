@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import cv2
@@ -27,6 +28,10 @@ from stacker.light.srgb import linear_to_srgb
 DIFFERENT, OVER_PX = 2.0, 3.0
 # crops for a look: the side in pixels, and how many
 CROP, CROPS = 320, 2
+COLUMNS = (
+    *("clip", "blend", "differs", "plain dB", "bridged dB", "gain"),
+    *("elsewhere dB", "codes brighter", "gaps", "CPU s"),
+)
 
 
 def codes(light: LightArray) -> npt.NDArray[np.float64]:
@@ -99,8 +104,8 @@ def compare(options: argparse.Namespace) -> None:
             cv2.imwrite(str(options.pictures / name), picture)
 
 
-def main() -> None:
-    """Print the table of one clip."""
+def options_of(words: Sequence[str] | None = None) -> argparse.Namespace:
+    """Return what was typed."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("clip", type=Path)
     parser.add_argument("--every", type=int, default=2)
@@ -109,20 +114,14 @@ def main() -> None:
     parser.add_argument("--blend", default="mean")
     parser.add_argument("--hold", default="still")
     parser.add_argument("--pictures", type=Path, help="plain, bridged and all frames, side by side")
-    columns = (
-        "clip",
-        "blend",
-        "differs",
-        "plain dB",
-        "bridged dB",
-        "gain",
-        "elsewhere dB",
-        "codes brighter",
-        "gaps",
-        "CPU s",
-    )
-    print(f"| {' | '.join(columns)} |\n|{' --- |' * len(columns)}")
-    compare(parser.parse_args())
+    return parser.parse_args(words)
+
+
+def main() -> None:
+    """Print the table of one clip."""
+    options = options_of()
+    print(f"| {' | '.join(COLUMNS)} |\n|{' --- |' * len(COLUMNS)}")
+    compare(options)
 
 
 if __name__ == "__main__":
