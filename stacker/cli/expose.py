@@ -9,17 +9,10 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.beside import Beside, targets_of
-from stacker.cli.subject import Subject, said
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import (
-    blend_names,
-    count_or_auto,
-    frame_numbers,
-    memory_size,
-    numbers,
-    one_or_two,
-    spoken,
-)
+from stacker.cli.choices import said
+from stacker.cli.subject import Subject
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
+from stacker.cli.words import numbers, spoken
 
 if TYPE_CHECKING:
     from stacker.engine import BalanceChoice, Settings, Shot
@@ -89,35 +82,7 @@ def expose(
         from stacker.engine.balance import BalanceChoice
         from stacker.engine.choosing import settings_for
 
-        choices = {
-            "blends": blend_names(blend),
-            "hold": hold,
-            "reference": reference,
-            "box": numbers("--box", box) if box is not None else None,
-            "crop": crop,
-            "first": first,
-            "last": last,
-            "without": frame_numbers("--without", without) if without is not None else (),
-            "shutter_s": shutter,
-            "ramp_in_s": ramp_in,
-            "ramp_out_s": ramp_out,
-            "weights": numbers("--weights", weights) if weights is not None else None,
-            "floor": floor,
-            "bridge": bridge,
-            "tail_s": tail,
-            "tail_to": tail_to,
-            "trim": one_or_two("--trim", trim) if trim is not None else None,
-            "darks": tuple(dark),
-            "flats": tuple(flat),
-            "biases": tuple(bias),
-            "hot_pixels": hot_pixels,
-            "even": even,
-            "on_bad": on_bad,
-            "keep_bursts": count_or_auto(keep_bursts),
-            "memory": memory_size(memory),
-            "workers": workers,
-        }
-        given = said(context, choices)
+        given = said(context)
         if doubt_map is not None:
             given["doubts"] = True
         settings = settings_for(subject, given)
@@ -232,10 +197,12 @@ def _expose(
     if chosen and all(each["motion_model"] == "identity" for each in reports):
         words = "count only with --hold scene, sky or subject, and where frames are held"
         note(f"--reference and --crop {words}", quiet=quiet)
-    for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of(reports, quiet=quiet)
     for name, shot in shots.items():
         tell(_summary(name, targets[name], shot))
+        if "bridge" in shot.report:
+            of = f"{name}: " if len(shots) > 1 else ""
+            tell(f"{of}{shot.report['bridge']['words']}")
 
 
 def _summary(blend: str, target: Path, shot: Shot) -> str:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stacker.cli import night, options
+from stacker.cli.choices import said
 from stacker.cli.options import ADDING, LEAVING, SPAN
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import blend_names, frame_numbers, memory_size, numbers, one_or_two, seconds
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
+from stacker.cli.words import seconds
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ Files = Annotated[
 
 
 def ladder(
+    context: typer.Context,
     burst: options.Burst,
     output: Sheet,
     first: options.First = None,
@@ -63,6 +65,7 @@ def ladder(
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -95,25 +98,7 @@ def ladder(
     with telling_errors():
         from stacker.engine.settings import Settings
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        settings = Settings(**said(context))
         finishing = {"exposure_ev": exposure, "shoulder": shoulder, "space": space}
         pictures = {**finishing, "depth": depth, "keep_location": keep_location}
         opening = {
@@ -207,11 +192,12 @@ def _ladder(
         save_report(report, places.report, overwrite=places.overwrite, sources=used)
     if shutters_s is not None and len(made.rungs) < len(shutters_s):
         note("times that come to the same frames share a rung", quiet=quiet)
-    for warning in dict.fromkeys(report["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of([report], quiet=quiet)
     for rung in made.rungs:
         plural = "s" if rung.frames > 1 else ""
         tell(f"{rung.label}: {rung.frames} frame{plural}, {rung.measure.words}")
+    if "bridge" in report:
+        tell(f"{made.rungs[-1].label}: {report['bridge']['words']}")
     tell(f"{made.rungs[made.proposed].label} suits: {made.why}")
     if written:
         tell(f"{written[0]} to {written[-1].name}: each rung as a picture of its own")

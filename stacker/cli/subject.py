@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -50,32 +49,3 @@ Subject = Annotated[
         autocompletion=_subjects_with,
     ),
 ]
-
-
-def said(context: typer.Context, settings: Mapping[str, Any]) -> dict[str, Any]:
-    """Return those of the settings that were typed, and not left to their defaults.
-
-    Parameters
-    ----------
-    settings : values by their names in ``Settings``.
-    """
-    left = {name for name in context.params if _is_default(context, name)}
-    return {name: value for name, value in settings.items() if _OPTIONS.get(name, name) not in left}
-
-
-# settings whose options have other names
-_OPTIONS = {
-    "blends": "blend",
-    "shutter_s": "shutter",
-    "ramp_in_s": "ramp_in",
-    "ramp_out_s": "ramp_out",
-    "tail_s": "tail",
-    "darks": "dark",
-    "flats": "flat",
-    "biases": "bias",
-}
-
-
-def _is_default(context: typer.Context, name: str) -> bool:
-    source = context.get_parameter_source(name)
-    return source is None or source.name in ("DEFAULT", "DEFAULT_MAP")

@@ -13,14 +13,14 @@ from stacker.blend import Accumulator, Blend, Intake, find_blend
 from stacker.blend.lighten import Lighten
 from stacker.blend.trimmed import Trimmed
 from stacker.burst import Burst
-from stacker.engine.bridging import Bridged, bridge_gaps
+from stacker.engine.bridging import Bridged, bridge_gaps, bridge_plan, if_affordable
 from stacker.engine.doubts import doubts_of
 from stacker.engine.dusk import told_of_dusk
 from stacker.engine.hold import hold_again
 from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.keep_bursts import keep_bursts
-from stacker.engine.laid import BridgedPiece
-from stacker.engine.memory import PassPlan, frame_bytes, plan_passes
+from stacker.engine.laid import BridgedPiece, LaidLight
+from stacker.engine.memory import RESULT_PIXEL_BYTES, PassPlan, frame_bytes, plan_passes
 from stacker.engine.passes import (
     RESAMPLING_BYTES,
     FrameOutcome,
@@ -56,8 +56,8 @@ def expose_burst(
     """
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
-    # what is wrong with the blends is told before anything is read
-    _blends(settings, burst, weights)
+    # what is wrong with the blends and the memory is told before anything is read
+    settings, unbridged = _affordable(Prepared(burst), weights, settings)
     progress = progress or Silent()
     kept = keep_bursts(burst, weights, settings, progress)
     weights = kept.weights
@@ -65,6 +65,8 @@ def expose_burst(
     prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
     prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
     opened, burst = burst, prepared.burst
+    settings, still_unbridged = _affordable(prepared, weights, settings)
+    prepared = prepared.telling({}, (*unbridged, *still_unbridged))
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
     check_memory = partial(_check_memory, prepared, weights, settings)
     holding = hold_for_subject(burst, good, settings, progress, check_memory)
@@ -109,12 +111,21 @@ def expose_burst(
             break
         # the result shall be what the good frames alone would have given
     outcomes |= found
-    bridged = bridge_gaps(burst, used, without.weights, blends, holding, settings, progress)
-    plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
+    bridged = Bridged()
+    if settings.bridge:
+        pieces = [
+            _light_enough(each, blend, without, burst.size[0])
+            for each, blend in zip(pieces, blends, strict=True)
+        ]
+        bridging = bridge_plan(burst, weights, blends, settings, prepared.held_bytes)
+        bridged = bridge_gaps(burst, used, without.weights, blends, holding, bridging, progress)
+        plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
     doubts = doubts_of(burst, used, holding, settings, progress)
     return {
         blend.name: Shot(
-            pieces=_with_gaps(pieces[number], rows, blend, bridged, without, holding),
+            pieces=with_gaps(
+                pieces[number], rows, blend, bridged.of(blend.name).laid, without, holding
+            ),
             columns=holding.region.columns,
             size=holding.region.size,
             space=burst.encoding.space,
@@ -135,7 +146,7 @@ def expose_burst(
                 counting=counting,
                 outcomes=outcomes,
                 plan=plan,
-                bridged=bridged,
+                bridged=bridged.of(blend.name),
                 doubts=doubts,
             ),
         )
@@ -216,16 +227,30 @@ def _check_memory(prepared: Prepared, weights: Sequence[float], settings: Settin
     _pass_plan(prepared, blends, intake, settings, count, rows, RESAMPLING_BYTES, BAND_ROWS)
 
 
-def _with_gaps(
+def _affordable(
+    prepared: Prepared, weights: Sequence[float], settings: Settings
+) -> tuple[Settings, tuple[str, ...]]:
+    """Return the settings as far as the memory allows to bridge gaps, and sentences about it."""
+    blends = _blends(settings, prepared.burst, weights)
+    return if_affordable(prepared.burst, weights, blends, settings, prepared.held_bytes)
+
+
+def _light_enough(pieces: list[Piece], blend: Blend, intake: Intake, width: int) -> list[Piece]:
+    """Return the pieces finished, where what holds them takes more: gaps need memory too."""
+    if blend.whole or blend.row_bytes(intake, width) <= width * RESULT_PIXEL_BYTES:
+        return pieces
+    return [piece.result() if isinstance(piece, Accumulator) else piece for piece in pieces]
+
+
+def with_gaps(
     pieces: list[Piece],
     rows: Sequence[range],
     blend: Blend,
-    bridged: Bridged,
+    laid: LaidLight | None,
     intake: Intake,
     holding: Holding,
 ) -> list[Piece]:
     """Return the pieces of a blend with the light of the gaps; the same where there is none."""
-    laid = bridged.laid.get(blend.name)
     if not laid:
         return pieces
     top, left = holding.region.rows.start, holding.region.columns.start

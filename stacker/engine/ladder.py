@@ -9,6 +9,7 @@ from typing import Any
 
 from stacker.blend import find_blend
 from stacker.burst import Burst
+from stacker.engine.bridging import if_affordable
 from stacker.engine.expose import as_set
 from stacker.engine.ladder_pass import LadderPass
 from stacker.engine.measuring import measure_rungs
@@ -70,7 +71,8 @@ def ladder_burst(
 ) -> Ladder:
     """Return the exposures of 1, 2, 4, 8 frames and so on, or of given times.
 
-    All begin with the first frame of the span. Frames are decoded and held once.
+    All begin with the first frame of the span. Frames are decoded and held once. The bridge looks
+    again at those of each rung, which is bridged as the burst of its frames alone.
 
     Parameters
     ----------
@@ -87,6 +89,7 @@ def ladder_burst(
     rungs_ahead(burst, settings, shutters_s)
     ready = make_ready(burst, settings, progress)
     blend = as_set(find_blend(settings.blends[0]), settings, ready.burst, ready.weights)
+    if_affordable(ready.burst, ready.weights, [blend], settings, ready.prepared.held_bytes)
     while True:
         places = ready.places
         ends = tuple(places[count - 1] for count in _counts(burst, places, shutters_s))
@@ -97,6 +100,8 @@ def ladder_burst(
             break
         # rungs are counted in frames: without the bad ones they are others
         ready = ready.without(bad)
+    if settings.bridge:
+        made.bridge()
     measures = measure_rungs(made)
     rungs = []
     for end, measure in zip(ends, measures, strict=True):
@@ -119,6 +124,7 @@ def rungs_ahead(
     _refuse_what_has_no_ladder(settings)
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
+    if_affordable(burst, weights, [find_blend(settings.blends[0])], settings)
     places = [place for place in span if weights[place] > 0]
     counts = _counts(burst, places, shutters_s)
     return [(_label(open_time(burst, places[:n], weights), n), n) for n in counts]
@@ -132,7 +138,6 @@ def _refuse_what_has_no_ladder(settings: Settings) -> None:
     refused = {
         "--floor true": settings.floor == "true",
         "--tail": settings.tail_s is not None,
-        "--bridge": bool(settings.bridge),
         "--weights": settings.weights is not None,
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
         f"--blend {','.join(settings.blends)}": len(settings.blends) > 1,
@@ -175,6 +180,7 @@ def _report(rungs: Sequence[Rung], proposed: int, why: str, made: LadderPass) ->
             **dataclasses.asdict(rung.measure),
             "words": rung.measure.words,
             "file": None,
+            "bridge": rung.shot.report.get("bridge"),
         }
         for rung in rungs
     ]

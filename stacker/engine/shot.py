@@ -64,12 +64,12 @@ class Shot:
     @property
     def is_bridged(self) -> bool:
         """Whether light of the gaps between frames was put into the picture."""
-        return any(isinstance(piece, BridgedPiece) for piece in self.pieces)
+        return bool(self.report.get("bridge", {}).get("bridged"))
 
     def bridge_map(self) -> Confidence:
         """Return where the light of gaps shows and how sure it is, float32 (H, W), 0 to 1.
 
-        0 where the picture is as without the bridge.
+        0 where the picture is as without the bridge; of a ladder's rung it is not known.
         """
         width, height = self.size
         sure = np.zeros((height, width), np.float32)

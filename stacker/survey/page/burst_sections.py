@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from stacker.survey.page.content import Content
 from stacker.survey.page.markup import (
     figure,
@@ -98,7 +101,33 @@ def time_section(content: Content) -> str:
             f"{bridged or 'none'} bridged."
         )
     drawn, caption = time_plot(report)
-    return section("Open and shut", paragraph(words), figure(drawn, caption))
+    told = _told_of_bridge(report.get("bridge"))
+    return section(
+        "Open and shut", paragraph(words), paragraph(told) if told else "", figure(drawn, caption)
+    )
+
+
+def _told_of_bridge(bridge: Mapping[str, Any] | None) -> str:
+    """Return which bridges were tried, why, and what came of them."""
+    if bridge is None:
+        return ""
+    sentences = [_sentence(bridge["words"])]
+    if bridge["bridged"]:
+        share = spoken_share(bridge["light"] / bridge["bridged"])
+        sentences.append(f"A bridged gap got {share} of a frame's light.")
+    if "why" in bridge:
+        sentences.append(_sentence(bridge["why"]))
+    # where nothing at all was bridged the reason stands there already
+    useless = bridge["of_no_use"].items() if bridge["bridged"] else ()
+    sentences += [
+        f"{words[:1].upper()}{words[1:]} had nothing to give: {why or 'nothing was found'}."
+        for words, why in useless
+    ]
+    return " ".join(sentences)
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[:1].upper()}{clause[1:]}."
 
 
 def filling_section(content: Content) -> str:

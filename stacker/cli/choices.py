@@ -1,0 +1,72 @@
+"""From what was typed to an exposure's settings: one table for all commands that expose."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import typer
+
+from stacker.cli.words import (
+    blend_names,
+    count_or_auto,
+    frame_numbers,
+    memory_size,
+    numbers,
+    one_or_two,
+)
+
+
+def _as_typed(value: Any) -> Any:
+    return value
+
+
+# for each option, by its name in the command: the setting, and how it is made of what was typed
+_SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "first": ("first", _as_typed),
+    "last": ("last", _as_typed),
+    "shutter": ("shutter_s", _as_typed),
+    "without": ("without", lambda text: frame_numbers("--without", text)),
+    "keep_bursts": ("keep_bursts", count_or_auto),
+    "on_bad": ("on_bad", _as_typed),
+    "hold": ("hold", _as_typed),
+    "reference": ("reference", _as_typed),
+    "box": ("box", lambda text: numbers("--box", text)),
+    "crop": ("crop", _as_typed),
+    "blend": ("blends", blend_names),
+    "ramp_in": ("ramp_in_s", _as_typed),
+    "ramp_out": ("ramp_out_s", _as_typed),
+    "weights": ("weights", lambda text: numbers("--weights", text)),
+    "trim": ("trim", lambda text: one_or_two("--trim", text)),
+    "floor": ("floor", _as_typed),
+    "tail": ("tail_s", _as_typed),
+    "tail_to": ("tail_to", _as_typed),
+    "even": ("even", _as_typed),
+    "bridge": ("bridge", _as_typed),
+    "dark": ("darks", tuple),
+    "flat": ("flats", tuple),
+    "bias": ("biases", tuple),
+    "hot_pixels": ("hot_pixels", _as_typed),
+    "memory": ("memory", memory_size),
+    "workers": ("workers", _as_typed),
+}
+
+
+def said(context: typer.Context) -> dict[str, Any]:
+    """Return the settings that were typed, and not left to their defaults, by their names.
+
+    Raises
+    ------
+    OptionError
+        One of them is not what the option takes.
+    """
+    return {
+        setting: make(context.params[option])
+        for option, (setting, make) in _SETTINGS.items()
+        if option in context.params and not _is_default(context, option)
+    }
+
+
+def _is_default(context: typer.Context, name: str) -> bool:
+    source = context.get_parameter_source(name)
+    return source is None or source.name in ("DEFAULT", "DEFAULT_MAP")
