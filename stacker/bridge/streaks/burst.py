@@ -11,6 +11,7 @@ from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.follow import followed
 from stacker.bridge.streaks.match import Link, link_all, links_of
+from stacker.bridge.streaks.sparks import follow_sparks
 from stacker.bridge.streaks.spared import (
     SkyTurn,
     stars_ridges,
@@ -75,6 +76,7 @@ def bridge_streaks(
         return StreakBridge((), (), ((),) * count, None)
     background = still_background(frames, count)
     streaks: list[list[Streak]] = []
+    sure: list[list[Link]] = []
     before: LightArray | None = None
     for number in range(count):
         light = frames(number)
@@ -85,9 +87,9 @@ def bridge_streaks(
             verdicts = (GapVerdict(False, EVERYWHERE),) * (count - 1)
             return StreakBridge(verdicts, ((),) * (count - 1), ((),) * count, None)
         if before is not None:
-            _follow(streaks, before, light, background, exposed)
+            sure.append(_follow(streaks, before, light, background, exposed))
         before = light
-    links = link_all(streaks, exposed)
+    links = link_all(streaks, exposed, sure)
     verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
                      for number, gap in enumerate(links))  # fmt: skip
     return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background)
@@ -99,15 +101,18 @@ def _follow(
     light: LightArray,
     background: Background,
     exposed: Sequence[Exposed],
-) -> None:
-    """Add to the last two frames' streaks those to which unlinked ones of the other lead."""
+) -> list[Link]:
+    """Add to the last two frames' streaks those to which unlinked ones of the other lead, and
+    return the links that are sure."""
     pair = (exposed[len(streaks) - 2], exposed[len(streaks) - 1])
-    one, two = streaks[-2], streaks[-1]
-    links = links_of(one, two, *pair)
+    sparks = follow_sparks((streaks[-2], streaks[-1]), (before, light), background, pair)
+    one, two = streaks[-2] + sparks.before, streaks[-1] + sparks.after
+    links = links_of(one, two, *pair, sparks.links)
     more_before = followed(two, links, one, before, background, pair, later_leads=True)
     more = followed(one, links, two, light, background, pair, later_leads=False)
     streaks[-2] = one + more_before
     streaks[-1] = two + more
+    return sparks.links
 
 
 def _unbridged(streaks: Sequence[Sequence[Streak]], number: int) -> GapVerdict:
