@@ -50,13 +50,17 @@ LEAST_COSINE = 0.5
 
 @dataclass(frozen=True)
 class Link:
-    """A streak that goes on: numbers of the streak and its end in the earlier and later frame."""
+    """A streak that goes on: numbers of the streak and its end in the earlier and later frame.
+
+    ``shell`` tells that it is a spark of a shell, whose light adds to that of others about it.
+    """
 
     earlier: int
     earlier_end: int
     later: int
     later_end: int
     cost: float
+    shell: bool = False
 
     @property
     def confidence(self) -> float:
@@ -162,18 +166,16 @@ def _set_aside(streak: Streak, aside: FloatArray) -> Streak:
     return replace(streak, ends=(one, two))
 
 
-def _supported(
-    links: Sequence[Sequence[Link]], number: int, sure: Sequence[Link]
-) -> list[Link]:
+def _supported(links: Sequence[Sequence[Link]], number: int, sure: Sequence[Link]) -> list[Link]:
     """Return the links of a gap that are not sure but cheap, or that a neighbouring gap bears
     out."""
-    known = set(sure)
+    known = {(link.earlier, link.later) for link in sure}
     before = {link.later for link in links[number - 1]} if number else set[int]()
     after = {link.earlier for link in links[number + 1]} if number + 1 < len(links) else set[int]()
     return [
         link
         for link in links[number]
-        if link not in known
+        if (link.earlier, link.later) not in known
         and (link.cost < ALONE_UNSUPPORTED or link.earlier in before or link.later in after)
     ]
 

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.bridge.base import Exposed
-from stacker.bridge.streaks.streak import FloatArray, Streak
+from stacker.bridge.streaks.streak import Streak
 
 Float64Array = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

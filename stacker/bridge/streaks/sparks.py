@@ -7,7 +7,7 @@ one frame shows no clear end. The shell's law tells where it must be.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -74,7 +74,7 @@ def follow_sparks(
         for i, j in pairs.tolist():
             found.links.append(
                 Link(int(tips[0].streak[i]), int(tips[0].end[i]),
-                     int(tips[1].streak[j]), int(tips[1].end[j]), COST)
+                     int(tips[1].streak[j]), int(tips[1].end[j]), COST, shell=True)
             )  # fmt: skip
             # both ends of a streak that goes on are spoken for
             for side, number in ((0, i), (1, j)):
@@ -140,7 +140,7 @@ def _tell(
         else:
             found.after.append(told)
             at = (streak, end, len(frames[1]) + len(found.after) - 1, 0)
-        found.links.append(Link(*at, TOLD_COST))
+        found.links.append(Link(*at, TOLD_COST, shell=True))
 
 
 def _told(
@@ -156,4 +156,6 @@ def _told(
     seen = float(streak.ends[0].light.mean())
     if seen < max(LEAST_SHARE * float(leading.light.mean()), LEAST_TIMES * unrest):
         return None
-    return streak
+    # among neighbours the light across tells no width
+    end = replace(streak.ends[0], width=leading.width)
+    return replace(streak, ends=(end, streak.ends[1]))
