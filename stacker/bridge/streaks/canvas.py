@@ -35,11 +35,11 @@ class Painted:
 
 def alone(piece: Painted, background: Background) -> Patch:
     """Return the patch of a piece of a trail to which no other adds."""
-    lit = piece.light.any(axis=2)
+    lit = np.asarray(piece.light.any(axis=2))
     window = (slice(piece.top, piece.top + lit.shape[0]),
               slice(piece.left, piece.left + lit.shape[1]))  # fmt: skip
     light = (background.light[window].astype(np.float32) + piece.light) * lit[..., None]
-    return Patch(piece.top, piece.left, light, np.float32(piece.confidence) * lit)
+    return Patch(piece.top, piece.left, light, np.asarray(piece.confidence * lit, np.float32))
 
 
 class Canvas:

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from stacker.bridge.base import Exposed
 from stacker.bridge.streaks.background import Background
 from stacker.bridge.streaks.match import Link
 from stacker.bridge.streaks.shells import (
     BoolArray,
-    Float64Array,
     Shell,
     Tips,
     agreeing,
@@ -103,7 +103,9 @@ def _own_tips(
     return own[0], own[1]
 
 
-def _pairs(shell: Shell, tips: tuple[Tips, Tips], own: tuple[BoolArray, BoolArray]):  # type: ignore[no-untyped-def]
+def _pairs(
+    shell: Shell, tips: tuple[Tips, Tips], own: tuple[BoolArray, BoolArray]
+) -> npt.NDArray[np.intp]:
     """Return the pairs (N, 2) of tips of sparks that go on as each other."""
     one, two = np.flatnonzero(own[0]), np.flatnonzero(own[1])
     i, j = (grid.ravel() for grid in np.meshgrid(one, two, indexing="ij"))
@@ -112,7 +114,7 @@ def _pairs(shell: Shell, tips: tuple[Tips, Tips], own: tuple[BoolArray, BoolArra
 
 
 def _tell(
-    shell: Shell, side: int, numbers: Sequence[int] | Float64Array,
+    shell: Shell, side: int, numbers: npt.NDArray[np.intp],
     frames: tuple[Sequence[Streak], Sequence[Streak]], tips: Tips,
     lights: tuple[LightArray, LightArray], background: Background, found: Sparks,
     free: tuple[BoolArray, BoolArray],
@@ -120,7 +122,7 @@ def _tell(
     """Add the streaks of the other frame that tips of one frame lead to, and their links."""
     other = 1 - side
     there = (shell.carried if side == 0 else shell.back)(tips.place)
-    for number in numbers:
+    for number in numbers.tolist():
         if not free[side][number]:
             continue
         streak, end = int(tips.streak[number]), int(tips.end[number])
