@@ -66,7 +66,8 @@ class StreakBridge:
                     for piece in sweep(one, two, background, link.confidence)
                 ]
         canvas = Canvas(background)
-        before, after = (share_light([spark[side] for spark in sparks]) for side in (0, 1))
+        before = share_light([one for one, _, _ in sparks])
+        after = share_light([two for _, two, _ in sparks])
         for one, two, (*_, confidence) in zip(before, after, sparks, strict=True):
             for piece in sweep(one, two, background, confidence):
                 canvas.lay(piece)

@@ -161,10 +161,13 @@ def share_light(sections: Sequence[Section]) -> list[Section]:
     if len(sections) < 2:
         return list(sections)
     parts = own_parts(
-        *(np.array([getattr(one, name) for one in sections], np.float32)
-          for name in ("start", "heading", "width", "length", "tip")),
+        np.array([one.start for one in sections], np.float32),
+        np.array([one.heading for one in sections], np.float32),
+        np.array([one.width for one in sections], np.float32),
+        np.array([one.length for one in sections], np.float32),
+        np.array([one.tip for one in sections], np.float32),
         mean_light([one.light for one in sections]),
-    )  # fmt: skip
+    )
     return [replace(one, light=one.light * part) for one, part in zip(sections, parts, strict=True)]
 
 
@@ -213,12 +216,11 @@ def _piece(
     excess = _light_at(share.astype(np.float32), off[inside], one, two)
     lights = [np.zeros((*inside.shape, 3), np.float32) for _ in range(3)]
     # places of the curve are about half a px apart
-    gone = at[inside] / 2
-    parts = (
-        np.ones_like(gone),
-        _still_in(gone, one),
-        _still_in((len(curve) - 1) / 2 - gone, two),
-    )
+    gone = np.asarray(at[inside] / 2, np.float32)
+    left = np.asarray((len(curve) - 1) / 2 - gone, np.float32)
+    parts: tuple[FloatArray, ...] = (
+        np.ones_like(gone), _still_in(gone, one), _still_in(left, two),
+    )  # fmt: skip
     for light, part in zip(lights, parts, strict=True):
         light[inside] = excess * part[:, None]
     return Painted(int(low[1]), int(low[0]), lights[0], (lights[1], lights[2]), confidence)
