@@ -33,6 +33,11 @@ FULL_ERROR, NO_ERROR = 0.92, 1.05
 # many times that square, and never worse than the second figure: with 1.15 boiling water has 2 dB
 # more, but lamps that flicker lose 0.9
 OF_GAP, MOST_OF_GAP = 3.0, 0.9
+# share of a prediction's departure from the mean that is alike in all triples: motion departs each
+# time in another way, still structure that is dragged along always in the same. Full trust up to
+# the first, none from the second on, over so many cells
+FULL_ALIKE, NO_ALIKE = 0.15, 0.35
+ALIKE_CELLS = 3.0
 # noise in both errors, as a share of a frame's: a mean of two against a third, and interpolated
 NOISE_OF_MEAN, NOISE_OF_CARRIED = 1.5, 1.2
 # errors have to stand out of the noise by this share of it
@@ -70,6 +75,7 @@ def proven(
     """
     shape = triples[0][0].shape
     of_mean, of_carried, grain = (np.zeros(shape, np.float32) for _ in range(3))
+    departed, square = (np.zeros(shape, np.float32) for _ in range(2))
     for earlier, held_out, later in triples:
         flow = pair_flow(earlier, later, steady * np.float32(2), spread)
         (moment,) = moments(on_knots(flow), np.array([0.5]))
@@ -77,7 +83,10 @@ def proven(
         one, other = carried(earlier, later, ways_of_cells(moment, size))
         predicted = other + cv2.resize(moment.of_earlier, size) * (one - other)
         of_carried += (predicted - held_out) ** 2
-        of_mean += (np.float32(0.5) * (earlier + later) - held_out) ** 2
+        mean = np.float32(0.5) * (earlier + later)
+        of_mean += (mean - held_out) ** 2
+        departed += predicted - mean
+        square += (predicted - mean) ** 2
         grain += noise.at(held_out)
     of_mean, of_carried, grain = (_about(values) for values in (of_mean, of_carried, grain))
     of_carried = np.maximum(of_carried - np.float32(NOISE_OF_CARRIED) * grain, 0)
@@ -85,7 +94,25 @@ def proven(
     share = of_carried / np.maximum(of_mean, np.float32(1e-12))
     share /= np.float32(min(MOST_OF_GAP, OF_GAP * gap_share**2))
     trust = np.clip((NO_ERROR - share) / (NO_ERROR - FULL_ERROR), 0, 1)
+    trust *= _at_random(departed, square, len(triples))
     return np.where(of_mean > np.float32(LEAST_ERROR) * grain, trust, 0).astype(np.float32)
+
+
+def _at_random(total: Tone, square: Tone, count: int) -> Tone:
+    """Return 1 where values differ from time to time, down to 0 where they are ever alike.
+
+    Parameters
+    ----------
+    total, square : float32 (h, w), the sums of ``count`` values and of their squares.
+    """
+    if count < 2:
+        return np.ones_like(total)
+    # the square of their mean, without what chance puts there
+    alike = (total**2 - square) / np.float32(count * (count - 1))
+    alike = cv2.GaussianBlur(alike, (0, 0), ALIKE_CELLS)
+    about = cv2.GaussianBlur(square, (0, 0), ALIKE_CELLS) / np.float32(count)
+    share = alike / np.maximum(about, np.float32(1e-12))
+    return np.clip((NO_ALIKE - share) / (NO_ALIKE - FULL_ALIKE), 0, 1).astype(np.float32)
 
 
 def moving(tones: Sequence[Tone], noise: Noise) -> Tone:
