@@ -135,7 +135,7 @@ def bridge_flow(
         triples = [(run[0], run[1], run[2]) for run in runs if len(run) == RUN]
         if triples and trust.any():
             shut = 1 - sorted(frame.shutter_s for frame in exposed)[len(exposed) // 2] / usual
-            trust *= proven(triples, flow, noise, spread, shut)
+            trust *= proven(triples, flow, sure, noise, spread, shut)
     finally:
         cv2.setNumThreads(threads)
     if not trust.any():

@@ -30,9 +30,10 @@ WINDOW_CELLS = 20.0
 FULL_ERROR, NO_ERROR = 0.92, 1.05
 # the mean lacks what fell in the gaps alone, and errs by the square of their share; carried light
 # stands for the whole period. So the shorter the gaps, the better predictions have to be: by so
-# many times that square, and never worse than the second figure: with 1.15 boiling water has 2 dB
-# more, but lamps that flicker lose 0.9
-OF_GAP, MOST_OF_GAP = 3.0, 0.9
+# many times that square, and never worse than the second figure. Where a steady flow of a cell
+# and more is known, that speaks for them too: there the third figure is the bound. For all, lamps
+# that flicker would lose 0.9 dB by it, without it boiling water 2 dB
+OF_GAP, MOST_OF_GAP, MOST_OF_STEADY = 3.0, 0.9, 1.15
 # share of a prediction's departure from the mean that is alike in all triples: motion departs each
 # time in another way, still structure that is dragged along always in the same. Full trust up to
 # the first, none from the second on, over so many cells
@@ -55,6 +56,7 @@ LEAST_OF_ABOUT, FULL_OF_ABOUT = 0.35, 0.7
 def proven(
     triples: Sequence[tuple[Tone, Tone, Tone]],
     steady: Flow,
+    sure: Tone,
     noise: Noise,
     spread: float,
     gap_share: float,
@@ -65,6 +67,7 @@ def proven(
     ----------
     triples : tones of three frames in a row, all float32 (h, w); at least one.
     steady : float32 (h, w, 2), the steady flow of one period.
+    sure : float32 (h, w), 0 to 1: how far to believe it.
     noise : of one tone.
     spread : of the texture, as ``pair_flow`` takes it.
     gap_share : of the period in which the shutter is closed, 0 to 1.
@@ -92,7 +95,9 @@ def proven(
     of_carried = np.maximum(of_carried - np.float32(NOISE_OF_CARRIED) * grain, 0)
     of_mean -= np.float32(NOISE_OF_MEAN) * grain
     share = of_carried / np.maximum(of_mean, np.float32(1e-12))
-    share /= np.float32(min(MOST_OF_GAP, OF_GAP * gap_share**2))
+    known = sure * np.minimum(np.hypot(steady[..., 0], steady[..., 1]), 1)
+    most = MOST_OF_GAP + np.float32(MOST_OF_STEADY - MOST_OF_GAP) * known
+    share /= np.minimum(most, np.float32(OF_GAP * gap_share**2))
     trust = np.clip((NO_ERROR - share) / (NO_ERROR - FULL_ERROR), 0, 1)
     trust *= _at_random(departed, square, len(triples))
     return np.where(of_mean > np.float32(LEAST_ERROR) * grain, trust, 0).astype(np.float32)
