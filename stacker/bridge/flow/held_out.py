@@ -51,6 +51,9 @@ SPREAD_CELLS = 1.0
 # cells from which on a cell counts, and counts in full
 ABOUT_CELLS = 6.0
 LEAST_OF_ABOUT, FULL_OF_ABOUT = 0.35, 0.7
+# so many cells within the border of what moves ground shows through, which does not flow; beyond
+# them trust rises over some more (a Gaussian's deviation)
+RIM_CELLS, RIM_SOFT_CELLS = 2, 1.0
 
 
 def proven(
@@ -112,16 +115,18 @@ def _at_random(total: Tone, square: Tone, count: int) -> Tone:
     """
     if count < 2:
         return np.ones_like(total)
-    # the square of their mean, without what chance puts there
-    alike = (total**2 - square) / np.float32(count * (count - 1))
-    alike = cv2.GaussianBlur(alike, (0, 0), ALIKE_CELLS)
-    about = cv2.GaussianBlur(square, (0, 0), ALIKE_CELLS) / np.float32(count)
-    share = alike / np.maximum(about, np.float32(1e-12))
+    # the square of their mean, without what chance puts there: 0 on average for values of random
+    # sign. Shares are smoothed, not squares: at a rim those of what moves beside it would prevail.
+    share = (total**2 / np.maximum(square, np.float32(1e-12)) - 1) / np.float32(count - 1)
+    share = cv2.GaussianBlur(share, (0, 0), ALIKE_CELLS)
     return np.clip((NO_ALIKE - share) / (NO_ALIKE - FULL_ALIKE), 0, 1).astype(np.float32)
 
 
 def moving(tones: Sequence[Tone], noise: Noise) -> Tone:
-    """Return where tones, float32 (h, w), vary by more than noise, float32 (h, w), 0 to 1."""
+    """Return where tones, float32 (h, w), vary by more than noise, float32 (h, w), 0 to 1.
+
+    The rim of what moves is left out.
+    """
     mean: Tone = np.asarray(np.mean(tones, axis=0, dtype=np.float32))
     variance = np.zeros_like(mean)
     for tone in tones:
@@ -135,7 +140,15 @@ def moving(tones: Sequence[Tone], noise: Noise) -> Tone:
     about = cv2.GaussianBlur(excess, (0, 0), ABOUT_CELLS)
     cover = np.sqrt(here / np.maximum(about, np.float32(1e-12)))
     trust *= np.clip((cover - LEAST_OF_ABOUT) / (FULL_OF_ABOUT - LEAST_OF_ABOUT), 0, 1)
-    return np.asarray(trust, np.float32)
+    return _without_rim(np.asarray(trust, np.float32))
+
+
+def _without_rim(trust: Tone) -> Tone:
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * RIM_CELLS + 1, 2 * RIM_CELLS + 1))
+    within = cv2.erode(trust, disc)
+    # never beyond where there was trust before
+    soft = cv2.GaussianBlur(within, (0, 0), RIM_SOFT_CELLS)
+    return np.asarray(np.minimum(soft, trust), np.float32)
 
 
 def _about(values: Tone) -> Tone:
