@@ -100,7 +100,7 @@ def proven(
     share = of_carried / np.maximum(of_mean, np.float32(1e-12))
     known = sure * np.minimum(np.hypot(steady[..., 0], steady[..., 1]), 1)
     most = MOST_OF_GAP + np.float32(MOST_OF_STEADY - MOST_OF_GAP) * known
-    share /= np.minimum(most, np.float32(OF_GAP * gap_share**2))
+    share = share / np.minimum(most, np.float32(OF_GAP * gap_share**2))
     trust = np.clip((NO_ERROR - share) / (NO_ERROR - FULL_ERROR), 0, 1)
     trust *= _at_random(departed, square, len(triples))
     return np.where(of_mean > np.float32(LEAST_ERROR) * grain, trust, 0).astype(np.float32)
