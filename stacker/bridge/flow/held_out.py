@@ -118,8 +118,9 @@ def _at_random(total: Tone, square: Tone, count: int) -> Tone:
     # the square of their mean, without what chance puts there: 0 on average for values of random
     # sign. Shares are smoothed, not squares: at a rim those of what moves beside it would prevail.
     share = (total**2 / np.maximum(square, np.float32(1e-12)) - 1) / np.float32(count - 1)
-    share = cv2.GaussianBlur(share, (0, 0), ALIKE_CELLS)
-    return np.clip((NO_ALIKE - share) / (NO_ALIKE - FULL_ALIKE), 0, 1).astype(np.float32)
+    smooth = np.asarray(cv2.GaussianBlur(share, (0, 0), ALIKE_CELLS), np.float32)
+    trust = np.clip((NO_ALIKE - smooth) / (NO_ALIKE - FULL_ALIKE), 0, 1)
+    return np.asarray(trust, np.float32)
 
 
 def moving(tones: Sequence[Tone], noise: Noise) -> Tone:
