@@ -19,7 +19,16 @@ from stacker import version
 
 if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
-    from stacker.engine import Ladder, Progress, Settings, Shot, save, save_rungs, save_sheet
+    from stacker.engine import (
+        Ladder,
+        Progress,
+        Region,
+        Settings,
+        Shot,
+        save,
+        save_rungs,
+        save_sheet,
+    )
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.plan import Plan
@@ -36,6 +45,7 @@ _HOMES = {
     "open_burst": "stacker.burst",
     "Ladder": "stacker.engine",
     "Progress": "stacker.engine",
+    "Region": "stacker.engine",
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
@@ -62,6 +72,7 @@ __all__ = [
     "OutputError",
     "Plan",
     "Progress",
+    "Region",
     "Settings",
     "Shot",
     "StackerError",

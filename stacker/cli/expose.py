@@ -9,6 +9,7 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.beside import Beside, targets_of
+from stacker.cli.region_words import regions_of
 from stacker.cli.subject import Subject, said
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import (
@@ -50,6 +51,7 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
+    region: options.Region = [],  # noqa: B006 - typer reads it as a constant
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -104,6 +106,7 @@ def expose(
             "weights": numbers("--weights", weights) if weights is not None else None,
             "floor": floor,
             "bridge": bridge,
+            "regions": regions_of(region),
             "tail_s": tail,
             "tail_to": tail_to,
             "trim": one_or_two("--trim", trim) if trim is not None else None,
@@ -246,4 +249,6 @@ def _summary(blend: str, target: Path, shot: Shot) -> str:
         words += f", open for {spoken(shot.open_s)}"
         if shot.report["elapsed_s"] and frames > 1:
             words += f" in all, over {spoken(shot.report['elapsed_s'])}"
+    for region in shot.report.get("regions", ()):
+        words += f"; in {region['mask']} {region['blend']} of {region['frames_used']}"
     return f"{words}, {width} x {height} pixels"

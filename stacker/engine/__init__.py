@@ -2,11 +2,12 @@
 
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.choosing import settings_for
-from stacker.engine.expose import expose_burst
+from stacker.engine.expose_regions import expose_burst
 from stacker.engine.film import FilmChoice, film_burst
 from stacker.engine.ladder import Ladder, Rung, ladder_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
+from stacker.engine.region import Region
 from stacker.engine.report_file import write_report
 from stacker.engine.save import save, save_report
 from stacker.engine.settings import Settings
@@ -18,6 +19,7 @@ __all__ = [
     "FilmChoice",
     "Ladder",
     "Progress",
+    "Region",
     "Rung",
     "Settings",
     "Shot",
