@@ -181,6 +181,9 @@ class _Regions:
         )
 
         def seen(holding: Holding) -> Holding:
+            if holding.instead not in (None, "sky"):
+                # the stars could not be held
+                return holding
             warps = {
                 place: MaskedWarp(
                     warp.to_reference,

@@ -13,6 +13,10 @@ from stacker.errors import OptionError
 NAMED_MASKS = ("sky", "ground", "moving", "still")
 
 
+# of what is held: as without a word about it
+USUAL = "usual"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Region:
     """A part of the picture, and what is done differently there.
@@ -22,8 +26,9 @@ class Region:
     mask : ``sky``, ``ground``, ``moving`` or ``still``, which are found in the burst, or the name
         of a gray picture of the frames' size: white is the region, black is not, gray mixes.
     blend : the name of one blend.
-    hold, first, last, without, shutter_s, floor, bridge : as in ``Settings``; what is None
-        follows those of the whole picture.
+    hold : as in ``Settings``, or ``usual`` for what the burst needs.
+    first, last, without, shutter_s, floor, bridge : as in ``Settings``. What is None follows the
+        settings of the whole picture.
     feather_px : width in pixels over which the region's edge is softened; if None, 2 for a
         picture of black and white alone, 0 for one with grays, and what suits a mask that is found.
     """

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 from stacker.blend.mixing import WHOLE, MaskArray, feathered, is_hard
 from stacker.burst import Burst
+from stacker.engine.found_masks import FoundMasks, find_masks
 from stacker.engine.mask_file import read_mask
 from stacker.engine.progress import Progress
 from stacker.engine.region import Region
 from stacker.engine.settings import Settings
+from stacker.errors import OptionError
 from stacker.register.geometry import Motion, identity
 
 # over how many pixels the edge of a mask of black and white is softened, if nobody says
 FEATHER_PX = 2.0
+# Where sky and ground are held apart, how far beyond the skyline the ground reaches, besides what
+# a pixel of a copy stands for: a lens and a camera's sharpening blur an edge over less. And over
+# how many pixels it then passes into the sky.
+APART_PX, SEAM_PX = 2, 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +74,14 @@ class Masks:
         return np.rint(share * WHOLE).astype(np.uint16)
 
 
-def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
+def masks_of(
+    burst: Burst, settings: Settings, progress: Progress, also: Collection[str] = ()
+) -> Masks:
     """Return the masks of the settings' regions.
+
+    Parameters
+    ----------
+    also : masks that are to be found though no region is theirs, if they are there.
 
     Raises
     ------
@@ -82,7 +95,59 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
             mask = read_mask(region, burst.size)
             sources.add(Path(region.mask).resolve())
             shown[region] = _softened(mask, region)
-    return Masks(shown, sources=frozenset(sources))
+    named = [region for region in settings.regions if region.is_found]
+    names = {region.mask for region in named} | set(also)
+    if not names:
+        return Masks(shown, sources=frozenset(sources))
+    found = find_masks(burst, names, settings, progress)
+    held = [settings.hold] + [settings.within(region).hold for region in settings.regions]
+    apart = "sky" in held and set(held) != {"sky"}
+    warnings = [
+        f"no mask of {name} was found: {found.why[name]}" for name in also if name in found.why
+    ]
+    for region in named:
+        if region.mask in found.masks:
+            shown[region] = _edged(found, region, apart=apart)
+        elif settings.is_chosen("regions"):
+            warnings.append(
+                f"no skyline was found with certainty ({found.why[region.mask]}): the whole "
+                "picture is made in one way; a mask of the ground as --region ground.png=... helps"
+            )
+        else:
+            raise OptionError(
+                region.option,
+                f"was not found with certainty: {found.why[region.mask]}",
+                remedy="paint a gray picture of the frames' size, white what the region is, and "
+                "give its name instead",
+                code="region-not-found",
+            )
+    details = {name: {"told_by": found.by} for name in ("sky", "ground") if name in found.masks}
+    return Masks(
+        shown,
+        {name: found.masks[name] for name in sorted(names) if name in found.masks},
+        details,
+        tuple(dict.fromkeys(warnings)),
+        frozenset(sources),
+        found.reference,
+        found.motions,
+    )
+
+
+def _edged(found: FoundMasks, region: Region, *, apart: bool) -> MaskArray:
+    """Return a mask that was found with the edge that suits what is done.
+
+    ``apart`` is whether sky and ground are held apart. Then the strip beside the skyline is the
+    ground's: what is blurred there of leaves and roofs must not wander with the sky, and the mean
+    of a strip of sky shows no seam.
+    """
+    mask = found.masks[region.mask]
+    if apart and region.mask in found.hard:
+        reach = APART_PX + found.factor
+        kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
+        grown = cv2.dilate(mask, kernel) if region.mask == "ground" else cv2.erode(mask, kernel)
+        width = SEAM_PX if region.feather_px is None else region.feather_px
+        return feathered(np.asarray(grown, np.uint16), width)
+    return feathered(mask, region.feather_px or 0.0)
 
 
 def _softened(mask: MaskArray, region: Region) -> MaskArray:

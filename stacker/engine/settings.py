@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 
-from stacker.engine.region import Region, region_of
+from stacker.engine.region import USUAL, Region, region_of
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
@@ -190,8 +190,10 @@ class Settings:
         if said.get("hold", self.hold) != "subject":
             said["box"] = None
         subject = self.subject
-        if subject is not None and "hold" in said and not self.is_chosen("regions"):
-            # what was asked for is done, or it is an error
+        if said.get("hold") == USUAL:
+            said["hold"] = None
+        if subject is not None and "hold" in said:
+            # the subject's own hold is another one
             subject = replace(
                 subject, choices=tuple(c for c in subject.choices if c.option != "hold")
             )

@@ -63,7 +63,7 @@ class Stars(Scene):
         clear = smoothstep(0.0, 0.30, rise) * 0.85 + 0.15 * smoothstep(0.0, 0.05, rise)
         # the far hills hide stars as the headland does
         hidden = np.maximum(shore.land, shore.far)
-        self._clear = (clear * (1 - hidden))[..., None].astype(np.float32)
+        self._clear: Light = (clear * (1 - hidden))[..., None].astype(np.float32)
 
     def ground(self) -> Light:
         return np.asarray(self._cover, np.float32)
