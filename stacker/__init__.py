@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         Settings,
         Shot,
         save,
+        save_masks,
         save_rungs,
         save_sheet,
     )
@@ -49,6 +50,7 @@ _HOMES = {
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
+    "save_masks": "stacker.engine",
     "save_rungs": "stacker.engine",
     "save_sheet": "stacker.engine",
     "BurstError": "stacker.errors",
@@ -87,6 +89,7 @@ __all__ = [
     "plan",
     "render_scene",
     "save",
+    "save_masks",
     "save_report",
     "save_rungs",
     "save_sheet",

@@ -10,6 +10,7 @@ from stacker.engine.progress import Progress, Silent
 from stacker.engine.region import Region
 from stacker.engine.report_file import write_report
 from stacker.engine.save import save, save_report
+from stacker.engine.save_masks import check_masks, save_masks
 from stacker.engine.settings import Settings
 from stacker.engine.sheet import save_rungs, save_sheet
 from stacker.engine.shot import Shot
@@ -24,11 +25,13 @@ __all__ = [
     "Settings",
     "Shot",
     "Silent",
+    "check_masks",
     "expose_burst",
     "film_burst",
     "ladder_burst",
     "parse_size",
     "save",
+    "save_masks",
     "save_report",
     "save_rungs",
     "save_sheet",

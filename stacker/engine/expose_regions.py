@@ -50,7 +50,7 @@ def expose_burst(
         No frame is left to make a picture from.
     """
     progress = progress or Silent()
-    if not settings.regions:
+    if not settings.regions and not settings.masks:
         return expose_whole(burst, settings, progress).shots
     for region in settings.regions:
         _check(burst, settings, region)
@@ -155,7 +155,7 @@ class _Regions:
         if crop is None and settings.hold in ("sky", "subject"):
             # where the sky turns little is seen by all frames; one has to be enough
             crop = "full"
-        key = replace(settings, blends=("mean",), regions=(), bridge=None, crop=crop)
+        key = replace(settings, blends=("mean",), regions=(), masks=(), bridge=None, crop=crop)
         for number, group in enumerate(self.groups):
             if group.takes(key, settings.blends, bridge):
                 return number
@@ -265,6 +265,7 @@ class _Regions:
             "blends": self.settings.blends,
             "bridge": self.settings.bridge,
             "crop": self.settings.crop,
+            "masks": self.settings.masks,
             "regions": [asdict(region) for region in self.settings.regions],
         }
         return {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -74,14 +74,8 @@ class Masks:
         return np.rint(share * WHOLE).astype(np.uint16)
 
 
-def masks_of(
-    burst: Burst, settings: Settings, progress: Progress, also: Collection[str] = ()
-) -> Masks:
-    """Return the masks of the settings' regions.
-
-    Parameters
-    ----------
-    also : masks that are to be found though no region is theirs, if they are there.
+def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
+    """Return the masks of the settings' regions, and those that are wanted besides.
 
     Raises
     ------
@@ -96,15 +90,14 @@ def masks_of(
             sources.add(Path(region.mask).resolve())
             shown[region] = _softened(mask, region)
     named = [region for region in settings.regions if region.is_found]
-    names = {region.mask for region in named} | set(also)
+    names = {region.mask for region in named} | set(settings.masks)
     if not names:
         return Masks(shown, sources=frozenset(sources))
     found = find_masks(burst, names, settings, progress)
     held = [settings.hold] + [settings.within(region).hold for region in settings.regions]
     apart = "sky" in held and set(held) != {"sky"}
-    warnings = [
-        f"no mask of {name} was found: {found.why[name]}" for name in also if name in found.why
-    ]
+    wanted = [name for name in settings.masks if name in found.why]
+    warnings = [f"no mask of {name} was made: {found.why[name]}" for name in wanted]
     for region in named:
         if region.mask in found.masks:
             shown[region] = _edged(found, region, apart=apart)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 
-from stacker.engine.region import USUAL, Region, region_of
+from stacker.engine.region import NAMED_MASKS, USUAL, Region, region_of
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
@@ -66,6 +66,8 @@ class Settings:
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
     regions : parts of the picture that are made in their own way; each lies over those before it.
+    masks : names of masks that are to be found, whether or not a region is theirs: ``sky``,
+        ``ground``, ``moving``, ``still``.
     subject : what the subject chose of these, which is given up where it cannot be done.
     """
 
@@ -97,6 +99,7 @@ class Settings:
     memory: int | None = None
     workers: int | None = None
     regions: tuple[Region, ...] = ()
+    masks: tuple[str, ...] = ()
     subject: ChosenFor | None = None
 
     def __post_init__(self) -> None:
@@ -170,6 +173,8 @@ class Settings:
         object.__setattr__(self, "regions", tuple(region_of(each) for each in self.regions))
         for region in self.regions:
             self.within(region)
+        for name in self.masks:
+            _choice("masks", name, NAMED_MASKS)
 
     def within(self, region: Region) -> Settings:
         """Return the settings of the pictures that a region is made of, without regions.
@@ -198,7 +203,7 @@ class Settings:
                 subject, choices=tuple(c for c in subject.choices if c.option != "hold")
             )
         try:
-            return replace(self, blends=blends, regions=(), subject=subject, **said)
+            return replace(self, blends=blends, regions=(), masks=(), subject=subject, **said)
         except OptionError as error:
             raise OptionError(
                 f"{region.option}: {error.where}", error.why, remedy=error.remedy, code=error.code

@@ -11,8 +11,6 @@ from stacker.masks.roots import BoolArray, Float32Array
 # smoothing before slopes are taken, px across and down: even, and along long flat edges
 EVEN, LEVEL, UPRIGHT = (1.2, 1.2), (6.0, 1.2), (1.2, 6.0)
 FINE = (1.0, 1.0)
-# slopes that go on over this many pixels are the sky's own
-SLOW_PX = 8.0
 # stars that hardly move, and lamps, are narrower than this: they are no edges
 POINT_PX = 5
 # Of the slopes where there is sky for sure, the one that edges are measured by: trails that were
@@ -57,7 +55,6 @@ def _slopes(still: Float32Array, sky: BoolArray, smooth: tuple[float, float]) ->
 
 
 def _squared(slope: npt.ArrayLike) -> Float32Array:
-    """Return the squares of slopes less the slow ones, added up over the channels."""
+    """Return the squares of slopes, added up over the channels."""
     steep = np.asarray(slope, np.float32)
-    steep = steep - cv2.GaussianBlur(steep, (0, 0), SLOW_PX)
     return np.asarray((steep**2).sum(axis=2), np.float32)

@@ -15,8 +15,10 @@ SIGMAS = 5.0
 MOST_FRAMES, LEAST_TOGETHER = 0.25, 2
 # what fills a square of so many pixels a side is no star
 LARGE_PX = 5
+# what is bright is bright against the mean of a square of so many pixels a side
+LEVEL_PX = 15
 # how far around a star there is sky, as a share of the longer side
-STAR_REACH = 0.02
+STAR_REACH, LEAST_REACH_PX = 0.02, 10.0
 # Shares of the density where stars are many: from there on a place has stars, is full of them.
 SOME, MANY = 0.1, 0.25
 # density in the densest tenth, in stars' pixels per pixel, below which there is no starry sky
@@ -58,18 +60,21 @@ def evidence_of(roots: Roots) -> Evidence | None:
 def _stars(roots: Roots) -> Evidence | None:
     """Return where stars passed: bright for a moment where it is dark most of the time."""
     height, width = roots.middle.shape
-    above = roots.middle + np.float32(SIGMAS * roots.noise)
     lit = np.zeros((height, width), np.uint8)
     large = np.ones((LARGE_PX, LARGE_PX), np.uint8)
     for bright in roots.bright:
-        bright_now = (bright > above).astype(np.uint8)
+        apart = bright - roots.middle
+        # a sky that grows brighter as a whole holds no more stars for it
+        apart -= cv2.blur(apart, (LEVEL_PX, LEVEL_PX))
+        bright_now = (apart > SIGMAS * roots.noise).astype(np.uint8)
         # walkers, cars and waves are larger than a star or its trail is wide
         wide = cv2.dilate(cv2.morphologyEx(bright_now, cv2.MORPH_OPEN, large), large)
         lit += np.asarray(cv2.subtract(bright_now, wide), np.uint8)
     passing = ((lit > 0) & (lit <= max(1, round(MOST_FRAMES * roots.count)))).astype(np.uint8)
     together = cv2.boxFilter(passing, cv2.CV_16S, (3, 3), normalize=False)
     passing[together < LEAST_TOGETHER] = 0
-    density = cv2.GaussianBlur(passing.astype(np.float32), (0, 0), STAR_REACH * max(height, width))
+    reach = max(STAR_REACH * max(height, width), LEAST_REACH_PX)
+    density = cv2.GaussianBlur(passing.astype(np.float32), (0, 0), reach)
     most = float(np.percentile(density, 90))
     if most < LEAST_DENSITY:
         return None

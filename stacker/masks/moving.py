@@ -13,7 +13,10 @@ from stacker.masks.roots import Float32Array, Roots
 WINDOW_PX = 5
 # Times the spread of what keeps still at the same level of light: from there on a place moves a
 # little, moves for sure.
-A_LITTLE, SURELY = 1.6, 2.6
+A_LITTLE, SURELY = 2.0, 3.0
+# Codes: a lossy file takes the noise out of what is smooth and leaves it where there is texture,
+# which must not pass for motion.
+LEAST_QUIET = 0.75
 # levels of the root of light that noise is told for, and the share of pixels at each that keep
 # still if any do
 LEVELS, STILLEST = 16, 20
@@ -65,9 +68,9 @@ def _quiet(spread: Float32Array, middle: Float32Array) -> Float32Array:
             centres.append((low + high) / 2)
             quiet.append(np.percentile(spread[inside], STILLEST))
     if not quiet:
-        return np.full_like(spread, np.percentile(spread, STILLEST))
+        return np.full_like(spread, max(LEAST_QUIET, np.percentile(spread, STILLEST)))
     # A level at which everything moves is no measure: none is much noisier than the quietest,
     # since the root makes noise even.
     least = min(quiet)
-    limited = np.minimum(quiet, 2 * least)
+    limited = np.clip(quiet, LEAST_QUIET, max(LEAST_QUIET, 2 * least))
     return np.asarray(np.interp(middle, centres, limited), np.float32)

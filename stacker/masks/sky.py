@@ -13,7 +13,7 @@ from stacker.masks.roots import BoolArray, Float32Array, Roots
 from stacker.masks.skyline import IntArray, skyline
 
 # frames and pixels a side that tell anything
-LEAST_FRAMES, LEAST_SIDE_PX = 5, 64
+LEAST_FRAMES, LEAST_SIDE_PX = 5, 200
 # A skyline is sure where the line lies on a clear edge over most of its length, ...
 CLEAR_EDGE, MOST_OF_LINE = 2.0, 0.75
 # ... where evidence is so many times as frequent above it as below, ...

@@ -18,13 +18,13 @@ IntArray = npt.NDArray[np.int64]
 
 # An edge begins to count at this many times the noise's, counts in full from there on, and then
 # is worth so much: a faint edge that is sure is as good as a strong one behind it.
-FAINT, CLEAR, WORTH = 1.5, 3.0, 4.0
+FAINT, CLEAR, WORTH = 1.5, 2.5, 4.0
 # Sky without evidence is unlikely: so many rows of it, as a share of the height, cost one edge.
 EMPTY_ROWS = 0.35
 # evidence below the line costs no more than this, whatever passes there
 MOST_AGAINST = 40.0
 # a row up or down from one column to the next, and a leap of any length
-STEP, LEAP = 0.15, 4.0
+STEP, LEAP = 0.15, 6.0
 
 
 def skyline(edges: Float32Array, evidence: Evidence) -> IntArray:
