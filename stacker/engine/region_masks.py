@@ -35,7 +35,7 @@ class Masks:
     Parameters
     ----------
     shown : of each region that is made, uint16 (H, W).
-    found : those that the program found, by name, before they were feathered.
+    found : those that the program found, by name.
     details : what the report says of them, by name.
     warnings : sentences for a person.
     sources : the pictures that masks were read from.
@@ -117,7 +117,9 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     details = {name: {"told_by": found.by} for name in ("sky", "ground") if name in found.masks}
     return Masks(
         shown,
-        {name: found.masks[name] for name in sorted(names) if name in found.masks},
+        # a region's own comes with its edge, so that given back it makes the same picture
+        {name: found.masks[name] for name in sorted(names) if name in found.masks}
+        | {region.mask: shown[region] for region in named if region in shown},
         details,
         tuple(dict.fromkeys(warnings)),
         frozenset(sources),
@@ -131,7 +133,7 @@ def _edged(found: FoundMasks, region: Region, *, apart: bool) -> MaskArray:
 
     ``apart`` is whether sky and ground are held apart. Then the strip beside the skyline is the
     ground's: what is blurred there of leaves and roofs must not wander with the sky, and the mean
-    of a strip of sky shows no seam.
+    of a strip of sky shows no seam. Otherwise both show the same edge, and it is the sky's.
     """
     mask = found.masks[region.mask]
     if apart and region.mask in found.hard:
@@ -140,6 +142,11 @@ def _edged(found: FoundMasks, region: Region, *, apart: bool) -> MaskArray:
         grown = cv2.dilate(mask, kernel) if region.mask == "ground" else cv2.erode(mask, kernel)
         width = SEAM_PX if region.feather_px is None else region.feather_px
         return feathered(np.asarray(grown, np.uint16), width)
+    if region.mask in found.hard:
+        # a trail shall reach the edge rather than end beside it
+        kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * found.factor + 1,) * 2)
+        tucked = cv2.erode(mask, kernel) if region.mask == "ground" else cv2.dilate(mask, kernel)
+        mask = np.asarray(tucked, np.uint16)
     return feathered(mask, region.feather_px or 0.0)
 
 

@@ -10,7 +10,7 @@ from stacker.scenes.scene import View
 from stacker.scenes.stars import Stars
 
 WEIGHTS = (0.2126, 0.7152, 0.0722)
-SIZE, FRAMES = (360, 240), 9
+SIZE, FRAMES = (420, 280), 9
 LIGHT = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
 
 
@@ -49,7 +49,7 @@ def test_what_stands_before_the_sky_is_ground(night):
     frames, ground = night
     found = find_sky(roots_of(frames)).ground
     tower = np.zeros_like(ground)
-    tower[150:204, 198:210] = True
+    tower[174:238, 230:246] = True
     assert (found & tower & ground).sum() > 0.8 * (tower & ground).sum() > 0
 
 
