@@ -7,7 +7,7 @@ import pytest
 from stacker.cli.region_words import regions_of
 from stacker.engine import Region
 from stacker.errors import OptionError
-from tests.bursts import write_jpegs
+from tests.bursts import write_jpegs, write_tiffs
 from tests.cli.test_expose import assert_refused, run
 
 
@@ -52,3 +52,28 @@ def test_a_region_on_the_command_line(tmp_path):
     refused = run("expose", "burst", "-o", "b.png", "--region", "no.png=blend max", cwd=tmp_path)
     assert_refused(refused, "--region no.png", "no such file")
     assert not (tmp_path / "b.png").exists()
+
+
+def test_masks_that_are_found_are_written_once(tmp_path):
+    rng = np.random.default_rng(1)
+    shore = rng.integers(40, 200, (64, 96, 3), dtype=np.uint8)
+    frames = []
+    for _ in range(6):
+        pixels = shore.copy()
+        pixels[32:] = rng.integers(40, 200, (32, 96, 1), dtype=np.uint8)
+        frames.append(pixels)
+    write_tiffs(tmp_path / "burst", frames)
+    words = ("expose", "burst", "-o", "out.png", "--hold", "still", "--save-masks", "masks")
+    result = run(*words, cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    # there is no sky to be told, and nothing fails for it
+    assert "no mask of sky was made" in result.stderr
+    moving = cv2.imread(str(tmp_path / "masks" / "moving.png"), cv2.IMREAD_UNCHANGED)
+    assert moving.shape == (64, 96)
+    assert moving[40:].min() > 60000
+    assert moving[:24].max() < 5000
+    again = run(*words, "--overwrite", cwd=tmp_path)
+    assert again.returncode == 0, again.stderr
+    (tmp_path / "out.png").unlink()
+    assert_refused(run(*words, cwd=tmp_path), "masks", "exists already")
+    assert not (tmp_path / "out.png").exists()
