@@ -112,7 +112,9 @@ def parts_told(shot: stacker.Shot, truth: LightArray, folder: Path) -> str:
         for name, part in parts.items()
     ]
     if "ground" in shot.masks:
-        found = shot.masks["ground"][y : y + height, x : x + width] > 32767
+        # as it was found, without the edge that a region is given
+        plain = stacker.expose(shot.burst, masks=("ground",))
+        found = plain.masks["ground"][y : y + height, x : x + width] > 32767
         ground = cover >= 0.5
         for name, ours, true in (("ground", found, ground), ("sky", ~found, ~ground)):
             words.append(f"IoU {name} {(ours & true).sum() / (ours | true).sum():.4f}")
