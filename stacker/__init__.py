@@ -19,7 +19,17 @@ from stacker import version
 
 if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
-    from stacker.engine import Ladder, Progress, Settings, Shot, save, save_rungs, save_sheet
+    from stacker.engine import (
+        Ladder,
+        Progress,
+        Region,
+        Settings,
+        Shot,
+        save,
+        save_masks,
+        save_rungs,
+        save_sheet,
+    )
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.plan import Plan
@@ -36,9 +46,11 @@ _HOMES = {
     "open_burst": "stacker.burst",
     "Ladder": "stacker.engine",
     "Progress": "stacker.engine",
+    "Region": "stacker.engine",
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
+    "save_masks": "stacker.engine",
     "save_rungs": "stacker.engine",
     "save_sheet": "stacker.engine",
     "BurstError": "stacker.errors",
@@ -62,6 +74,7 @@ __all__ = [
     "OutputError",
     "Plan",
     "Progress",
+    "Region",
     "Settings",
     "Shot",
     "StackerError",
@@ -76,6 +89,7 @@ __all__ = [
     "plan",
     "render_scene",
     "save",
+    "save_masks",
     "save_report",
     "save_rungs",
     "save_sheet",

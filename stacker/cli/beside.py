@@ -16,6 +16,7 @@ class Beside:
     report: Path | None
     bridge_map: Path | None
     doubt_map: Path | None
+    masks: Path | None = None
 
     def maps(self, blends: tuple[str, ...]) -> dict[str, Path]:
         """Return where the map of each blend's bridge goes."""
@@ -28,6 +29,7 @@ class Beside:
         self, targets: dict[str, Path], *, overwrite: bool, sources: Collection[Path] = ()
     ) -> None:
         """Refuse names under which nothing can be written, or that are used twice."""
+        from stacker.engine import check_masks
         from stacker.engine.report_file import check_report
         from stacker.finish import check_grey
 
@@ -37,6 +39,8 @@ class Beside:
             check_grey(target, overwrite=overwrite, sources=sources)
             _check_name("--bridge-map", target, taken)
         taken |= dict.fromkeys((target.resolve() for target in maps.values()), "the map")
+        if self.masks is not None:
+            check_masks(self.masks, overwrite=overwrite, sources=sources)
         if self.doubt_map is not None:
             check_grey(self.doubt_map, overwrite=overwrite, sources=sources)
             _check_name("--doubt-map", self.doubt_map, taken)

@@ -7,6 +7,7 @@ from typing import Any
 
 import typer
 
+from stacker.cli.region_words import regions_of
 from stacker.cli.words import (
     blend_names,
     count_or_auto,
@@ -43,6 +44,7 @@ _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "tail_to": ("tail_to", _as_typed),
     "even": ("even", _as_typed),
     "bridge": ("bridge", _as_typed),
+    "region": ("regions", regions_of),
     "dark": ("darks", tuple),
     "flat": ("flats", tuple),
     "bias": ("biases", tuple),

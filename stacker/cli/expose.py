@@ -43,6 +43,8 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
+    region: options.Region = [],  # noqa: B006 - typer reads it as a constant
+    save_masks: options.SaveMasks = None,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -81,10 +83,13 @@ def expose(
     with telling_errors():
         from stacker.engine.balance import BalanceChoice
         from stacker.engine.choosing import settings_for
+        from stacker.engine.region import NAMED_MASKS
 
         given = said(context)
         if doubt_map is not None:
             given["doubts"] = True
+        if save_masks is not None:
+            given["masks"] = NAMED_MASKS
         settings = settings_for(subject, given)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
@@ -116,7 +121,7 @@ def expose(
         if doubt_map is not None and "median" not in settings.blends:
             note("--doubt-map counts only with --blend median", quiet=quiet)
             doubt_map = None
-        beside = Beside(report, bridge_map, doubt_map)
+        beside = Beside(report, bridge_map, doubt_map, save_masks)
         _expose(burst, output, settings, balance, finishing, opening, beside, quiet=quiet)
 
 
@@ -133,7 +138,7 @@ def _expose(
 ) -> None:
     from stacker.blend import find_blend
     from stacker.burst import open_burst
-    from stacker.engine import expose_burst, save, write_report
+    from stacker.engine import expose_burst, save, save_masks, write_report
     from stacker.finish import Tone, check_place, check_target, depth_of, save_grey, space_named
 
     for name in settings.blends:
@@ -176,6 +181,8 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        if beside.masks is not None:
+            save_masks(next(iter(shots.values())), beside.masks, overwrite=overwrite)
         if beside.doubt_map is not None:
             save_grey(
                 beside.doubt_map,
@@ -213,4 +220,6 @@ def _summary(blend: str, target: Path, shot: Shot) -> str:
         words += f", open for {spoken(shot.open_s)}"
         if shot.report["elapsed_s"] and frames > 1:
             words += f" in all, over {spoken(shot.report['elapsed_s'])}"
+    for region in shot.report.get("regions", ()):
+        words += f"; in {region['mask']} {region['blend']} of {region['frames_used']}"
     return f"{words}, {width} x {height} pixels"

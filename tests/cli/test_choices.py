@@ -9,8 +9,8 @@ from stacker.cli.app import app
 from stacker.cli.choices import _SETTINGS
 from stacker.engine import Settings
 
-# chosen by --for, and by --doubt-map
-NO_OPTION = {"subject", "doubts"}
+# chosen by --for, by --doubt-map and by --save-masks
+NO_OPTION = {"subject", "doubts", "masks"}
 
 
 def options_of(name):
