@@ -21,6 +21,7 @@ WIDTH = 100
 # how subjects are said in a sentence, where the name alone is not enough
 SUBJECTS = {
     "water": "water in motion",
+    "clouds": "clouds that drift",
     "star-trails": "a sky of stars that turns",
     "light-painting": "light painting",
     "crowd": "a place where people come and go",

@@ -22,6 +22,7 @@ from stacker.register import BurstMotion, register_frames, working_factor
 from stacker.survey.analysis import analyse
 from stacker.survey.brightness import Brightness, measure_brightness
 from stacker.survey.held import held_source
+from stacker.survey.hot_pixels import cut_strips, find_hot_pixels, frames_for
 from stacker.survey.noise import (
     SIDE,
     Noise,
@@ -34,7 +35,7 @@ from stacker.survey.records import FrameRecord, Survey
 from stacker.survey.report import Seen, conclude
 from stacker.survey.shake import places_of, stand_of
 from stacker.survey.timing import rhythm_of
-from stacker.survey.vetting import relative_sharpness, verdicts_of
+from stacker.survey.vetting import relative_sharpness, verdicts_of, with_lit
 from stacker.version import PROGRAM
 
 # copies are of at most so many pixels each, and all of them together take at most so many bytes
@@ -50,15 +51,19 @@ class _Facts:
 
     burst: Burst
     noise_at: frozenset[int]
+    hot_at: frozenset[int]
     clipped: dict[int, float] = field(default_factory=dict)
     black: dict[int, float] = field(default_factory=dict)
     squares: dict[int, PatchArray] = field(default_factory=dict)
+    strips: dict[int, PixelArray] = field(default_factory=dict)
 
     def __call__(self, place: int, pixels: PixelArray) -> None:
         self.clipped[place] = clipped_share(pixels, self.burst.encoding)
         self.black[place] = black_share(pixels)
         if place in self.noise_at:
             self.squares[place] = self._squares(pixels)
+        if place in self.hot_at:
+            self.strips[place] = cut_strips(pixels)
 
     def _squares(self, pixels: PixelArray) -> PatchArray:
         """Return squares of green light at full size, float32 (S, side, side)."""
@@ -102,7 +107,8 @@ def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = N
     span = span_of(burst, settings)
     places = [place for place in span if burst.frames[place].problem is None]
     firsts = [places[k] for k in pair_places(len(places))]
-    facts = _Facts(burst, frozenset(firsts) | {place + 1 for place in firsts})
+    hot_at = frozenset(places[k] for k in frames_for(len(places)))
+    facts = _Facts(burst, frozenset(firsts) | {place + 1 for place in firsts}, hot_at)
     workers = _workers(burst, settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
@@ -157,6 +163,12 @@ def _seen(
         weights=burst.encoding.space.luminance_weights,
     )
     progress.advance()
+    hot = find_hot_pixels(
+        [facts.strips[place] for place in sorted(facts.strips)], burst.size, burst.encoding
+    )
+    if analysis is not None:
+        at = {index: place - span.start for index, place in enumerate(readable)}
+        records = with_lit(records, at, analysis.passing.lit, burst.size)
     return Seen(
         program=PROGRAM,
         size=burst.size,
@@ -172,6 +184,7 @@ def _seen(
         light=light,
         analysis=analysis,
         noise=facts.noise() if stand == "tripod" else None,
+        hot=hot,
     )
 
 

@@ -8,7 +8,7 @@ from statistics import median
 
 from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
-from stacker.survey.findings import Finding, Severity, listed
+from stacker.survey.findings import Finding, Severity, listed, place_in_words
 from stacker.survey.numbering import Numbering
 from stacker.survey.records import FrameRecord
 from stacker.survey.timing import Rhythm
@@ -108,6 +108,7 @@ def pauses(records: Sequence[FrameRecord], rhythm: Rhythm, numbering: Numbering)
 # what gaps do to a picture of each subject for which they matter
 DASHES = {
     "water": "Water shows steps where it moved on between frames.",
+    "clouds": "Clouds show steps where they moved on between frames.",
     "traffic": "Streaks of lamps come out dashed.",
     "star-trails": "Trails of stars come out dashed.",
     "fireworks": "Sparks that flew between frames are lost.",
@@ -230,6 +231,14 @@ FRAME_FAULTS = {
         "are lit all over",
         "A flash, a headlamp or a passing car lit the scene.",
     ),
+    "lit": _Fault(
+        "caution",
+        "is lit in part",
+        "are lit in part",
+        "A headlamp, a torch or a passing car lit it from aside.",
+        "A lighten keeps that light: leave them out with --without, or show the rest of the frame "
+        "only. In a mean of many frames it fades.",
+    ),
     "blurred": _Fault(
         "problem",
         "is blurred",
@@ -289,7 +298,11 @@ SOME_BUSY = 0.002
 def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
     """Return findings about what a median would leave in the picture, for things that pass."""
     movers, subject = analysis.movers, analysis.subject
-    if movers.never_empty < SOME_BUSY or movers.box is None or subject.name == "water":
+    veil = analysis.passing.veil
+    if movers.never_empty < SOME_BUSY or movers.box is None or subject.name in ("water", "clouds"):
+        return []
+    if veil is not None and _centre_within(movers.box, veil.box):
+        # that drifts, and is told as clouds or smoke
         return []
     return [
         Finding(
@@ -303,17 +316,9 @@ def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
     ]
 
 
-def place_in_words(box: tuple[int, int, int, int], size: tuple[int, int]) -> str:
-    """Return where a box lies in a picture of (width, height), such as "at the lower left"."""
-    across = (box[0] + box[2] / 2) / size[0]
-    down = (box[1] + box[3] / 2) / size[1]
-    rows = "upper" if down < 1 / 3 else "lower" if down > 2 / 3 else ""
-    columns = "left" if across < 1 / 3 else "right" if across > 2 / 3 else ""
-    if not rows and not columns:
-        return "in the middle"
-    if rows and not columns:
-        return f"in the {rows} middle"
-    return f"at the {rows} {columns}" if rows else f"at the {columns}"
+def _centre_within(box: tuple[int, int, int, int], other: tuple[int, int, int, int]) -> bool:
+    x, y = box[0] + box[2] / 2, box[1] + box[3] / 2
+    return other[0] <= x <= other[0] + other[2] and other[1] <= y <= other[1] + other[3]
 
 
 def _box(box: tuple[int, int, int, int]) -> str:

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stacker.survey.shake import Stand
+from stacker.survey.soft_light import Veil
 from stacker.survey.speed import Speed
 from stacker.survey.traits import Traits
 
 Name = Literal[
     "water",
+    "clouds",
     "traffic",
     "star-trails",
     "fireworks",
@@ -44,6 +46,8 @@ LEAST_TURN_DEG = 0.1
 ALONG_LANES, LANE_SPEED = 0.75, 0.05
 # stops and seconds of a dusk
 DUSK_STOPS, DUSK_S = 0.5, 120.0
+# stops by which a veil that is the subject must change the light
+FAINT_STOPS = 0.2
 CLEARLY, PROBABLY = math.log(1.8), math.log(1.25)
 
 
@@ -67,6 +71,7 @@ class Subject:
 
 OPTIONS: dict[Name, tuple[str, ...]] = {
     "water": ("--for", "water"),
+    "clouds": ("--for", "clouds"),
     "traffic": ("--for", "traffic"),
     "star-trails": ("--for", "star-trails"),
     "fireworks": ("--for", "fireworks"),
@@ -119,6 +124,17 @@ def name_subject(
     if traits.sparse <= COMES_AND_GOES:
         return _restless(traits)
     return _passing(traits, speed, long_side)
+
+
+def clouds_or(subject: Subject, veil: Veil) -> Subject:
+    """Return the subject, or clouds where nothing else moves but a veil."""
+    if subject.name != "still":
+        return subject
+    return Subject(
+        "clouds",
+        _sure(_log(veil.stops / FAINT_STOPS)),
+        (f"soft veils drift through {veil.share:.0%} of the picture", "the rest stands still"),
+    )
 
 
 def _stars(turn_deg: float | None) -> Subject:

@@ -53,16 +53,24 @@ class Traits:
     lit_height: float
 
 
-def traits_of(roots: RootArray, movers: Movers) -> Traits:
+def traits_of(roots: RootArray, movers: Movers, aside: BoolArray | None = None) -> Traits:
     """Return the traits of frames held to one view.
 
     Parameters
     ----------
     roots : float32 (M, h, w), root of light evened over the frames; NaN where not seen.
     movers : what moves in them.
+    aside : bool (h, w), what is not looked at but for ``light``.
     """
     known = np.isfinite(movers.still) & np.isfinite(roots).all(axis=0)
     still = np.where(known, movers.still, 0.0)
+    light = float(np.median(still[known] ** 2)) if known.any() else 0.0
+    moving, touched_share = movers.moving, movers.touched
+    if aside is not None:
+        count = max(1, int(known.sum()))
+        known &= ~aside
+        moving = float(movers.cover[known].sum()) / count
+        touched_share = float((movers.cover[known] > 0).sum()) / count
     away = np.where(known, roots - still, 0.0).astype(np.float32)
     touched = known & (movers.cover > 0)
     shining = (away > SHINES) & (still < DARK)
@@ -71,9 +79,9 @@ def traits_of(roots: RootArray, movers: Movers) -> Traits:
     begun = (shining[1:] & ~shining[:-1]).sum(axis=0) + shining[0]
     parts = [_parts(mask) for mask in shining if mask.any()]
     return Traits(
-        light=float(np.median(still[known] ** 2)) if known.any() else 0.0,
-        moving=movers.moving,
-        touched=movers.touched,
+        light=light,
+        moving=moving,
+        touched=touched_share,
         never_empty=movers.never_empty,
         sparse=_sparseness(away, touched, movers.noise),
         in_step=_in_step(away, touched),
