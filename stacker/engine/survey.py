@@ -11,6 +11,7 @@ import numpy as np
 from stacker.burst import Burst
 from stacker.burst.shooting import read_settings
 from stacker.engine.copies import SpooledCopies, spooled_copies
+from stacker.engine.look import Show, both
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import CLIPPING_SAMPLE, clipped_share, worker_count
 from stacker.engine.progress import Progress, Silent
@@ -21,6 +22,7 @@ from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
 from stacker.register import BurstMotion, register_frames, working_factor
 from stacker.survey.analysis import analyse
 from stacker.survey.brightness import Brightness, measure_brightness
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.held import held_source
 from stacker.survey.hot_pixels import cut_strips, find_hot_pixels, frames_for
 from stacker.survey.noise import (
@@ -52,6 +54,7 @@ class _Facts:
     burst: Burst
     noise_at: frozenset[int]
     hot_at: frozenset[int]
+    burnt: BurntOut
     clipped: dict[int, float] = field(default_factory=dict)
     black: dict[int, float] = field(default_factory=dict)
     squares: dict[int, PatchArray] = field(default_factory=dict)
@@ -60,6 +63,7 @@ class _Facts:
     def __call__(self, place: int, pixels: PixelArray) -> None:
         self.clipped[place] = clipped_share(pixels, self.burst.encoding)
         self.black[place] = black_share(pixels)
+        self.burnt.add(pixels)
         if place in self.noise_at:
             self.squares[place] = self._squares(pixels)
         if place in self.hot_at:
@@ -88,13 +92,20 @@ def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None 
     return conclude(see_burst(burst, settings, progress=progress))
 
 
-def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Seen:
+def see_burst(
+    burst: Burst,
+    settings: Settings,
+    *,
+    progress: Progress | None = None,
+    also: Show | None = None,
+) -> Seen:
     """Return everything that a survey measures of a burst.
 
     Parameters
     ----------
     settings : ``first``, ``last``, ``memory`` and ``workers`` count, nothing else. Frames that
         cannot be used are told of and passed over.
+    also : shown each frame as it was decoded, from several threads; pixels are only lent.
 
     Raises
     ------
@@ -108,13 +119,14 @@ def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = N
     places = [place for place in span if burst.frames[place].problem is None]
     firsts = [places[k] for k in pair_places(len(places))]
     hot_at = frozenset(places[k] for k in frames_for(len(places)))
-    facts = _Facts(burst, frozenset(firsts) | {place + 1 for place in firsts}, hot_at)
+    pairs = frozenset(firsts) | {place + 1 for place in firsts}
+    facts = _Facts(burst, pairs, hot_at, BurntOut(burst.size, burst.encoding))
     workers = _workers(burst, settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
         with spooled_copies(
-            burst, places, _factor(burst, len(places)), workers, progress, facts
+            burst, places, _factor(burst, len(places)), workers, progress, both(facts, also)
         ) as copies:
             readable = [place for place in places if place not in copies.bad]
             if not readable:
@@ -185,6 +197,7 @@ def _seen(
         analysis=analysis,
         noise=facts.noise() if stand == "tripod" else None,
         hot=hot,
+        burnt=facts.burnt,
     )
 
 

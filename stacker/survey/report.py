@@ -11,6 +11,7 @@ from stacker.survey import disturbances, judge
 from stacker.survey.advice import options_for
 from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.exposure_changes import CameraSettings, setting_changes
 from stacker.survey.findings import Finding, listed, worst_first
 from stacker.survey.hot_pixels import HotPixels
@@ -40,6 +41,8 @@ class Seen:
     stills : whether each frame is a file of its own, so that names have numbers.
     motion : where the frames looked; None where they cannot be held to one view.
     why_not_held : then the reason, a clause.
+    hot : what stands alone in every frame; None for too few frames.
+    burnt : where frames are burnt out.
     """
 
     program: str
@@ -56,7 +59,8 @@ class Seen:
     light: Brightness
     analysis: Analysis | None
     noise: Noise | None
-    hot: HotPixels | None = None
+    hot: HotPixels | None
+    burnt: BurntOut
 
 
 def conclude(seen: Seen) -> Survey:
@@ -130,6 +134,10 @@ def _measured(seen: Seen) -> dict[str, Any]:
             "count": seen.hot.count,
             "looked_at": rounded(seen.hot.share, 3),
             "places": [list(place) for place in seen.hot.places[:MOST_PLACES]],
+        },
+        "burnt_out": {
+            "in_any_frame": rounded(seen.burnt.anywhen, 5),
+            "in_every_frame": rounded(seen.burnt.always, 5),
         },
         "light": {
             "drift_stops": rounded(light.drift_stops, 3),
