@@ -76,7 +76,8 @@ def _shoot(plan: Plan) -> list[str]:
 
 def _gives(plan: Plan) -> list[str]:
     text = f"{spoken(plan.open_s)} of open shutter within {spoken(plan.elapsed_s)}"
-    if plan.frames > 1:
+    # a median keeps no exposure's worth of light
+    if plan.frames > 1 and plan.blend != "median":
         text += (
             f"; one exposure of that time would want a filter of {plan.filter.stops:.1f} stops "
             f"(ND {plan.filter.factor:.0f}, density {plan.filter.density:.1f})"
@@ -88,15 +89,16 @@ def _noise(plan: Plan) -> list[str]:
     noise = plan.noise
     if plan.frames == 1:
         return []
-    if "median" in plan.command:
+    if plan.blend == "median":
         return [f"The median has {_part(noise.median_gain)} of the noise of one frame."]
     mean = f"The mean has {_part(noise.gain)} of the noise of one frame"
-    if "lighten" in plan.command:
-        floor = "; --floor true keeps that down" if "--floor" in plan.command else ""
-        return [
-            f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of one "
-            f"frame{floor}. {mean}."
-        ]
+    if plan.blend == "lighten":
+        lifted = f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of "
+        if plan.true_floor:
+            return [f"{lifted}one frame; the true floor that is chosen here keeps it down. {mean}."]
+        return [f"{lifted}one frame. {mean}."]
+    if max(noise.excess_grey, noise.excess_shadow) < 1.005:
+        return [f"{mean}, or of one exposure through that filter."]
     return [
         f"{mean}, or of one exposure through that filter. One without filter, read once and not "
         f"{plan.frames} times ({noise.read_noise_e:.1f} electrons each), would have "
@@ -106,7 +108,8 @@ def _noise(plan: Plan) -> list[str]:
 
 
 def _part(gain: float) -> str:
-    return f"1/{gain:.1f}".removesuffix(".0")
+    part = f"1/{gain:.1f}".removesuffix(".0")
+    return "half" if part == "1/2" else part
 
 
 def _less(times: float) -> str:

@@ -19,6 +19,7 @@ from stacker.engine.settings import Settings
 from stacker.engine.span import span_of
 from stacker.errors import BurstError, FrameError
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
+from stacker.light.luminance import greatest_channel
 from stacker.register import BurstMotion, register_frames, working_factor
 from stacker.survey.analysis import analyse
 from stacker.survey.brightness import Brightness, measure_brightness
@@ -277,7 +278,7 @@ def black_share(pixels: PixelArray) -> float:
     """Return the share of pixels that are 0 in every channel, 0 to 1, by evenly spaced rows."""
     height, width = pixels.shape[:2]
     step = max(1, min(height, height * width // CLIPPING_SAMPLE))
-    return float(np.mean(pixels[step // 2 :: step].max(axis=2) <= 0))
+    return float(np.mean(greatest_channel(pixels[step // 2 :: step]) <= 0))
 
 
 def _factor(burst: Burst, count: int) -> int:

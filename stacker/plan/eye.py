@@ -123,8 +123,8 @@ def _flow(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
         Finding("contrast", contrast, "", f"{text}."),
         Finding(
             "flow_per_interval", between, "m",
-            f"It flows {_metres(way)} in a frame and {_metres(between)} from one to the next: "
-            f"{steps}.",
+            f"{'It flows' if water else 'They drift'} {_metres(way)} in a frame and "
+            f"{_metres(between)} from one to the next: {steps}.",
         ),
     ]  # fmt: skip
     if flow:

@@ -104,6 +104,8 @@ def plan_of(facts: Facts) -> Plan:
         ),
         assumed=tuple(ledger.assumed),
         command=_command(camera, timing),
+        blend=camera.guide.blend,
+        true_floor=camera.guide.true_floor,
     )
 
 

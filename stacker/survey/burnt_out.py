@@ -40,10 +40,13 @@ class BurntOut:
         """Count a frame, (H, W, 3) in the encoding; not changed."""
         rows, columns = self._shape
         down, across = pixels.shape[0] // rows, pixels.shape[1] // columns
-        # rows first: so memory is read as it lies
-        lines = pixels[: rows * down].reshape(rows, down, -1).max(axis=1)
-        cells = lines[:, : columns * across * 3].reshape(rows, columns, -1).max(axis=2)
-        burnt = cells >= self._limit
+        # rows first: so memory is read as it lies; numpy is slow along short axes
+        lines = pixels[: rows * down].reshape(rows, down, -1)
+        lines = lines.max(axis=1) if down > 1 else lines[:, 0]
+        cells = lines[:, : columns * across * 3].reshape(rows, columns, -1)
+        burnt = np.zeros(self._shape, bool)
+        for channel in range(cells.shape[2]):
+            burnt |= cells[..., channel] >= self._limit
         with self._turn:
             self._counts += burnt
             self._frames += 1
