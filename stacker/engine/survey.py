@@ -46,6 +46,8 @@ from stacker.version import PROGRAM
 COPY_PIXELS, SMALLEST_COPY = 1_000_000, 200_000
 SPOOL_BYTES = 10**9
 SPOOLED_BYTES = 2
+# noise at mid grey below this share of white is no camera's
+LEAST_NOISE = 1e-4
 
 
 @dataclass
@@ -85,7 +87,9 @@ class _Facts:
             for place in sorted(self.squares)
             if place + 1 in self.squares
         ]
-        return measure_noise(pairs)
+        noise = measure_noise(pairs)
+        # a clip that is compressed hard repeats its pixels, and has none to be told
+        return noise if noise is not None and noise.at_mid_grey > LEAST_NOISE else None
 
 
 def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Survey:

@@ -118,7 +118,7 @@ def analyse(
         elapsed_s=elapsed_s,
         long_side=max(size),
     )
-    if passing.veil is not None:
+    if passing.veil is not None and traits.light >= NIGHT:
         subject = clouds_or(subject, passing.veil)
     return Analysis(movers, traits, speed, subject, followed, passing.but(subject.name))
 

@@ -45,7 +45,7 @@ def veil_findings(
             f"Something soft drifts through {veil.share:.0%} of the picture, "
             f"{place_in_words(veil.box, size)}, {when}: the light there changes by "
             f"{veil.stops:.2g} stops while the rest keeps its own.",
-            "Clouds or their shadows, fog or smoke.",
+            "Clouds or their shadows, fog or smoke, or a lamp that brightened or dimmed.",
             VEILS.get(subject, VEILED),
             numbers,
         )

@@ -52,17 +52,19 @@ def find_passing(
     indices : the same indices.
     movers : what moves in the burst.
     """
-    blocks = []
+    blocks, rough = [], []
 
     def one_by_one() -> Iterator[tuple[int, RootArray]]:
         for index, root in frames:
-            blocks.append(blocks_of(root))
+            middle, unlike = blocks_of(root, movers.still)
+            blocks.append(middle)
+            rough.append(unlike)
             yield index, root
 
     visitors = find_visitors(one_by_one(), movers)
     every = np.stack(blocks)
     block_px = movers.scale * block_side(movers.still.shape)
-    veil = find_veil(every, indices, block_px)
+    veil = find_veil(every, np.stack(rough), indices, block_px, movers.noise)
     known = np.isfinite(movers.still)
     if not known.any() or float(np.median(movers.still[known])) ** 2 >= NIGHT:
         return Passing(veil=veil, visitors=visitors)

@@ -1,7 +1,8 @@
 """Light that changes softly in a part of the picture: clouds and smoke, and lamps from aside.
 
 A block of the picture is told by the median of its pixels, which what is small and moves does not
-change. Clouds and smoke come and go over several frames; a headlamp comes in one and is gone.
+change. Clouds and smoke come and go over several frames and change all of a block alike, which
+cars and surf do not; a headlamp comes in one frame and is gone.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ VEIL_ROOT, LAMP_ROOT, SIGMAS = 0.012, 0.02, 5.0
 VEIL_SHARE, LAMP_SHARE, STAYS = 0.04, 0.02, 0.25
 # a veil that is gone from one frame to the next was something solid
 MOST_IN_A_STEP = 0.6
+# the middle half of a block's pixels lie within this share of the change, if it is soft, and so
+# many standard deviations of the noise beside
+ROUGH, ROUGH_SIGMAS = 0.5, 3.0
 # a lamp that shines in more frames than this share belongs to the place
 SELDOM = 0.15
 # frames below which nothing is told
@@ -50,6 +54,8 @@ class Veil:
     share : of the picture in which they drift, 0 to 1.
     box : x, y, width, height about the largest part, full-size pixels.
     stops : the greatest change of light, log2, at the middle of what changes.
+    in_step : the share of its changes that one pattern explains, growing and fading as a whole:
+        near 1 where nothing drifts but a lamp changes, or smoke gathers in one place.
     blocks : bool (rows, columns), every block that changes.
     """
 
@@ -57,6 +63,7 @@ class Veil:
     share: float
     box: tuple[int, int, int, int]
     stops: float
+    in_step: float
     blocks: BoolArray
 
 
@@ -65,21 +72,33 @@ def block_side(shape: tuple[int, ...]) -> int:
     return max(1, round(max(shape) / BLOCKS))
 
 
-def blocks_of(root: RootArray) -> RootArray:
-    """Return the median of each block of a frame, float32 (rows, columns), NaN where unknown.
+def blocks_of(root: RootArray, still: RootArray) -> tuple[RootArray, RootArray]:
+    """Return the median of each block of a frame, and how unlike its pixels have changed.
 
     Parameters
     ----------
     root : float32 (h, w), root of light; NaN where the frame does not reach.
+    still : float32 (h, w), what stands still.
+
+    Returns
+    -------
+    Each float32 (rows, columns), NaN where any pixel is unknown. The second is the range of the
+    middle half of what the pixels differ from ``still`` by.
     """
-    side = block_side(root.shape)
-    rows, columns = root.shape[0] // side, root.shape[1] // side
-    cells = root[: rows * side, : columns * side].reshape(rows, side, columns, side)
-    # a block of which any is unknown is left out: sorting puts what is unknown last
-    ordered = np.sort(cells.swapaxes(1, 2).reshape(rows, columns, side * side), axis=2)
-    middle = ordered[..., side * side // 2].copy()
-    middle[np.isnan(ordered[..., -1])] = np.nan
-    return np.asarray(middle, np.float32)
+    values, away = _in_blocks(root), _in_blocks(root - still)
+    quarter = values.shape[2] // 4
+    # sorting puts what is unknown last
+    middle = values[..., values.shape[2] // 2].copy()
+    middle[np.isnan(values[..., -1])] = np.nan
+    return middle, np.asarray(away[..., -1 - quarter] - away[..., quarter])
+
+
+def _in_blocks(picture: RootArray) -> RootArray:
+    """Return the sorted pixels of each block, float32 (rows, columns, pixels)."""
+    side = block_side(picture.shape)
+    rows, columns = picture.shape[0] // side, picture.shape[1] // side
+    cells = picture[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    return np.sort(cells.swapaxes(1, 2).reshape(rows, columns, side * side), axis=2)
 
 
 def find_lit(
@@ -114,15 +133,23 @@ def find_lit(
     return tuple(found)
 
 
-def find_veil(blocks: RootArray, indices: Sequence[int], block_px: float) -> Veil | None:
+def find_veil(
+    blocks: RootArray,
+    rough: RootArray,
+    indices: Sequence[int],
+    block_px: float,
+    pixel_noise: float,
+) -> Veil | None:
     """Return what grows and fades over several frames in a large part, while another part stays.
 
     Parameters
     ----------
     blocks : float32 (M, rows, columns) of frames in order of time, evened in light and held to
         one view.
+    rough : the same of how unlike their pixels have changed.
     indices : of these frames in the burst.
     block_px : full-size pixels along a block.
+    pixel_noise : standard deviation of a pixel, root of light.
     """
     if len(blocks) < FEWEST_FRAMES:
         return None
@@ -133,7 +160,9 @@ def find_veil(blocks: RootArray, indices: Sequence[int], block_px: float) -> Vei
     change = highest - lowest
     steps = np.abs(np.diff(slow, axis=0)).max(axis=0)
     changes = known & (change > np.maximum(VEIL_ROOT, SIGMAS * _noise(values)))
-    part = _largest(changes & (steps < MOST_IN_A_STEP * change))
+    alike = np.nan_to_num(rough, nan=np.inf).mean(axis=0)
+    soft = alike < ROUGH * change + ROUGH_SIGMAS * pixel_noise
+    part = _largest(changes & soft & (steps < MOST_IN_A_STEP * change))
     if part is None or part.sum() < VEIL_SHARE * known.sum():
         return None
     if (known & ~changes).sum() < STAYS * known.sum():
@@ -147,8 +176,15 @@ def find_veil(blocks: RootArray, indices: Sequence[int], block_px: float) -> Vei
         box=_box(part, block_px),
         # light is the square of its root
         stops=float(2 * np.log2(np.median(ratio))),
+        in_step=_in_step(slow[:, part]),
         blocks=np.asarray(changes),
     )
+
+
+def _in_step(values: RootArray) -> float:
+    """Return the share of the variance of (frames, blocks) that its greatest pattern explains."""
+    strengths = np.linalg.svd(values - values.mean(axis=0), compute_uv=False) ** 2
+    return float(strengths[0] / max(float(strengths.sum()), 1e-12))
 
 
 def aside_of(veil: Veil, shape: tuple[int, int]) -> BoolArray:

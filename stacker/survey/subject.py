@@ -48,6 +48,8 @@ ALONG_LANES, LANE_SPEED = 0.75, 0.05
 DUSK_STOPS, DUSK_S = 0.5, 120.0
 # stops by which a veil that is the subject must change the light
 FAINT_STOPS = 0.2
+# share of a veil's changes in one pattern above which a lamp changed, and nothing drifted
+IN_STEP_VEIL = 0.93
 CLEARLY, PROBABLY = math.log(1.8), math.log(1.25)
 
 
@@ -80,6 +82,19 @@ OPTIONS: dict[Name, tuple[str, ...]] = {
     "pan": ("--for", "pan"),
     "dusk": ("--for", "dusk"),
     "still": ("--blend", "mean"),
+}
+# what --for makes of each
+BLENDS: dict[Name, str] = {
+    "water": "mean",
+    "clouds": "mean",
+    "traffic": "lighten",
+    "star-trails": "lighten",
+    "fireworks": "lighten",
+    "light-painting": "lighten",
+    "crowd": "median",
+    "pan": "mean",
+    "dusk": "mean",
+    "still": "mean",
 }
 # by day the brightest value of each place would be a row of roofs
 BY_DAY = ("--blend", "mean")
@@ -127,8 +142,8 @@ def name_subject(
 
 
 def clouds_or(subject: Subject, veil: Veil) -> Subject:
-    """Return the subject, or clouds where nothing else moves but a veil."""
-    if subject.name != "still":
+    """Return the subject, or clouds where nothing else moves but veils that drift."""
+    if subject.name != "still" or veil.in_step > IN_STEP_VEIL:
         return subject
     return Subject(
         "clouds",

@@ -40,11 +40,12 @@ def hot_pixels(
 
 
 def clouds(
-    frames: int, *, strength: float = 0.4, band: tuple[float, float] = (0.0, 0.45), seed: int = 1
+    *, strength: float = 0.4, band: tuple[float, float] = (0.0, 0.45), seed: int = 1
 ) -> Spoil:
     """Return soft veils that drift through a band of the height and take or give light.
 
-    ``strength`` is the greatest change of the light, as a share of it.
+    ``strength`` is the greatest change of the light, as a share of it. They pass by a
+    24th of the picture's width from frame to frame.
     """
     rng = np.random.default_rng(seed)
 
@@ -53,7 +54,7 @@ def clouds(
         local = np.random.default_rng(seed)
         coarse = local.normal(size=(6, 24)).astype(np.float32)
         sheet = cv2.resize(coarse, (4 * width, height), interpolation=cv2.INTER_CUBIC)
-        shift = int(1.0 * width * number / frames) + int(width * phase)
+        shift = int(width * (number / 24 + phase))
         veil = np.clip(sheet[:, shift : shift + width], -1, 1)
         rows = (np.arange(height) + 0.5) / height
         top, bottom = band

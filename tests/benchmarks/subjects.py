@@ -149,7 +149,7 @@ def shoot(
     if name == "clouds":
         from tests.benchmarks.spoiled_bursts import clouds
 
-        scene, spoil = _Emptied(scene), clouds(count, seed=seed)
+        scene, spoil = _Emptied(scene), clouds(seed=seed)
     studio = _Studio(plan, scene)
     for number, path in enumerate(plan.frame_paths(folder)):
         if spoil is None:

@@ -3,6 +3,8 @@
 import pytest
 
 import stacker
+from stacker.engine.subjects import PRESETS
+from stacker.survey.subject import BLENDS
 from tests.benchmarks.spoiled_bursts import bird, clouds, headlamp, hot_pixels, smoke
 from tests.benchmarks.subjects import shoot
 
@@ -25,7 +27,7 @@ def test_a_clean_burst_has_none_of_it(tmp_path, scene):
 
 
 def test_clouds_over_people_are_told_and_the_people_stay_the_subject(tmp_path):
-    found, told = look(tmp_path / "b", "quay", clouds(FRAMES))
+    found, told = look(tmp_path / "b", "quay", clouds())
     assert list(told) == ["clouds-or-smoke"]
     finding = told["clouds-or-smoke"]
     assert "upper" in finding.what and finding.frames and finding.cause and finding.remedy
@@ -64,3 +66,11 @@ def test_hot_pixels_are_counted_and_found_at_their_places(tmp_path):
     assert {tuple(place) for place in hot["places"]} <= places
     assert len(places) - 2 <= hot["count"] <= len(places)
     assert "--hot-pixels mend" in found.command()
+
+
+def test_the_survey_knows_what_blend_a_subject_gets():
+    """The critique of a page speaks of it, and engine and survey have a table each."""
+    for name, blend in BLENDS.items():
+        if name in PRESETS:
+            chosen = {choice.option: choice.value for choice in PRESETS[name].choices}
+            assert chosen["blend"] == blend

@@ -87,8 +87,8 @@ def burnt_section(content: Content) -> str:
     if content.burnt is None:
         return section(title, paragraph("Nothing is burnt out in any frame."))
     words = (
-        f"Up to {spoken_share(burnt.anywhen)} of the view is burnt out in at least one frame, "
-        f"up to {spoken_share(burnt.always)} in every one of them. What is white in every frame "
+        f"At most {spoken_share(burnt.anywhen)} of the view is burnt out in at least one frame, "
+        f"and {spoken_share(burnt.always)} in every one of them. What is white in every frame "
         "stays white in every blend."
     )
     return section(
@@ -168,6 +168,7 @@ def filling_section(content: Content) -> str:
 
 SUBJECTS = {
     "water": "water in motion",
+    "clouds": "clouds that drift",
     "star-trails": "stars that turn",
     "light-painting": "light painting",
     "crowd": "people who come and go",
