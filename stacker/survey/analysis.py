@@ -92,7 +92,7 @@ def analyse(
         frames: Iterable[tuple[int, RootArray]] = zip(numbers, roots, strict=True)
         if len(numbers) < len(good):
             frames = ((i, roots_of(held, [i], light.stops, LONG_SIDE)[0][0]) for i in good)
-        passing = find_passing(frames, good, movers)
+        passing = find_passing(frames, good, movers, np.median(roots, axis=0))
     traits = _traits(roots, numbers, movers, passing)
     followed = None
     way = [] if motion is None else places_of(motion, size)

@@ -41,7 +41,10 @@ class Passing:
 
 
 def find_passing(
-    frames: Iterable[tuple[int, RootArray]], indices: Sequence[int], movers: Movers
+    frames: Iterable[tuple[int, RootArray]],
+    indices: Sequence[int],
+    movers: Movers,
+    usual: RootArray,
 ) -> Passing:
     """Return what passes in frames held to one view.
 
@@ -51,12 +54,13 @@ def find_passing(
         time. They are asked for once, one after the other.
     indices : the same indices.
     movers : what moves in the burst.
+    usual : float32 (h, w), the median of frames of the burst.
     """
     blocks, rough = [], []
 
     def one_by_one() -> Iterator[tuple[int, RootArray]]:
         for index, root in frames:
-            middle, unlike = blocks_of(root, movers.still)
+            middle, unlike = blocks_of(root, usual)
             blocks.append(middle)
             rough.append(unlike)
             yield index, root

@@ -28,7 +28,7 @@ VEIL_SHARE, LAMP_SHARE, STAYS = 0.04, 0.02, 0.25
 MOST_IN_A_STEP = 0.6
 # the middle half of a block's pixels lie within this share of the change, if it is soft, and so
 # many standard deviations of the noise beside
-ROUGH, ROUGH_SIGMAS = 0.5, 3.0
+ROUGH, ROUGH_SIGMAS = 0.35, 3.0
 # a lamp that shines in more frames than this share belongs to the place
 SELDOM = 0.15
 # frames below which nothing is told
@@ -56,7 +56,7 @@ class Veil:
     stops : the greatest change of light, log2, at the middle of what changes.
     in_step : the share of its changes that one pattern explains, growing and fading as a whole:
         near 1 where nothing drifts but a lamp changes, or smoke gathers in one place.
-    blocks : bool (rows, columns), every block that changes.
+    blocks : bool (rows, columns), every block that changes so.
     """
 
     indices: tuple[int, ...]
@@ -72,20 +72,20 @@ def block_side(shape: tuple[int, ...]) -> int:
     return max(1, round(max(shape) / BLOCKS))
 
 
-def blocks_of(root: RootArray, still: RootArray) -> tuple[RootArray, RootArray]:
+def blocks_of(root: RootArray, usual: RootArray) -> tuple[RootArray, RootArray]:
     """Return the median of each block of a frame, and how unlike its pixels have changed.
 
     Parameters
     ----------
     root : float32 (h, w), root of light; NaN where the frame does not reach.
-    still : float32 (h, w), what stands still.
+    usual : float32 (h, w), the median of the frames.
 
     Returns
     -------
     Each float32 (rows, columns), NaN where any pixel is unknown. The second is the range of the
-    middle half of what the pixels differ from ``still`` by.
+    middle half of what the pixels differ from ``usual`` by.
     """
-    values, away = _in_blocks(root), _in_blocks(root - still)
+    values, away = _in_blocks(root), _in_blocks(root - usual)
     quarter = values.shape[2] // 4
     # sorting puts what is unknown last
     middle = values[..., values.shape[2] // 2].copy()
@@ -160,9 +160,13 @@ def find_veil(
     change = highest - lowest
     steps = np.abs(np.diff(slow, axis=0)).max(axis=0)
     changes = known & (change > np.maximum(VEIL_ROOT, SIGMAS * _noise(values)))
-    alike = np.nan_to_num(rough, nan=np.inf).mean(axis=0)
-    soft = alike < ROUGH * change + ROUGH_SIGMAS * pixel_noise
-    part = _largest(changes & soft & (steps < MOST_IN_A_STEP * change))
+    # asked while a block is far from the usual: what passes now and then is mostly not there
+    apart = np.abs(values - np.median(values, axis=0))
+    far = apart > 0.5 * apart.max(axis=0)
+    unlike = np.where(far, np.nan_to_num(rough), 0).sum(axis=0) / np.maximum(far.sum(axis=0), 1)
+    soft = unlike < ROUGH * change + ROUGH_SIGMAS * pixel_noise
+    drifts = changes & soft & (steps < MOST_IN_A_STEP * change)
+    part = _largest(drifts)
     if part is None or part.sum() < VEIL_SHARE * known.sum():
         return None
     if (known & ~changes).sum() < STAYS * known.sum():
@@ -177,7 +181,7 @@ def find_veil(
         # light is the square of its root
         stops=float(2 * np.log2(np.median(ratio))),
         in_step=_in_step(slow[:, part]),
-        blocks=np.asarray(changes),
+        blocks=np.asarray(drifts),
     )
 
 
