@@ -13,6 +13,7 @@ from stacker.cli import options
 from stacker.cli.survey_table import table
 from stacker.cli.telling import showing_progress, tell, telling_errors
 from stacker.cli.words import spoken
+from stacker.wording import spoken_share
 
 if TYPE_CHECKING:
     from stacker.survey.records import Survey
@@ -140,8 +141,8 @@ def _figures(found: Survey) -> list[str]:
     said = []
     if movement is not None and movement["moving"] > 0:
         said.append(
-            f"At any moment {movement['moving']:.1%} of the picture is in motion; a median would "
-            f"clear {movement['vanishing']:.1%} of it."
+            f"At any moment {spoken_share(movement['moving'])} of the picture is in motion; a "
+            f"median would clear {spoken_share(movement['vanishing'])} of it."
         )
         speed = movement["speed_px_per_s"]
         if speed is not None and found.measured["subject"]["name"] not in ("traffic", "crowd"):

@@ -9,6 +9,7 @@ from stacker.survey.hot_pixels import HotPixels
 from stacker.survey.records import FrameRecord
 from stacker.survey.soft_light import Veil
 from stacker.survey.visitors import Visitor
+from stacker.wording import spoken_share
 
 # hot pixels that are named by their places, and per million pixels from which on they are many
 NAMED, MANY = 3, 100
@@ -42,7 +43,7 @@ def veil_findings(
         Finding(
             "clouds-or-smoke",
             "note",
-            f"Something soft drifts through {veil.share:.0%} of the picture, "
+            f"Something soft drifts through {spoken_share(veil.share)} of the picture, "
             f"{place_in_words(veil.box, size)}, {when}: the light there changes by "
             f"{veil.stops:.2g} stops while the rest keeps its own.",
             "Clouds or their shadows, fog or smoke, or a lamp that brightened or dimmed.",
@@ -85,8 +86,8 @@ def hot_pixel_findings(hot: HotPixels | None, size: tuple[int, int]) -> list[Fin
     counted = f"{hot.count} pixel{'s are' if hot.count != 1 else ' is'} hot or dead"
     if hot.share < 1:
         counted = (
-            f"About {hot.count} pixels are hot or dead, by {found} found in {hot.share:.0%} of "
-            "the picture"
+            f"About {hot.count} pixels are hot or dead, by {found} found in "
+            f"{spoken_share(hot.share)} of the picture"
         )
     return [
         Finding(

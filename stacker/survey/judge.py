@@ -12,12 +12,15 @@ from stacker.survey.findings import Finding, Severity, listed, place_in_words
 from stacker.survey.numbering import Numbering
 from stacker.survey.records import FrameRecord
 from stacker.survey.timing import Rhythm
+from stacker.wording import spoken_share
 
 # share of a frame burnt out from which on it is worth a word, and from which on it is much
 SOME_CLIPPED, MUCH_CLIPPED = 0.01, 0.05
 MUCH_BLACK = 0.5
 # stops that the light must drift to be told
 DRIFT_STOPS = 0.15
+# share of the light by which it must flicker to spoil a picture
+MUCH_FLICKER = 0.01
 # open share of the time below which moving things come out in dashes
 DASHED = 0.9
 
@@ -126,7 +129,7 @@ def rhythm_findings(rhythm: Rhythm, subject: str) -> list[Finding]:
         Finding(
             "gaps",
             "note",
-            f"The shutter was open for {share:.0%} of the time; the usual gap is "
+            f"The shutter was open for {spoken_share(share)} of the time; the usual gap is "
             f"{rhythm.gap_s:.3g} s.",
             "The camera writes, waits for the interval, or reduces noise by itself between frames.",
             f"{DASHES[subject]} Next time set the shutter as long as the interval allows, and the "
@@ -154,7 +157,7 @@ def light_findings(light: Brightness, records: Sequence[FrameRecord]) -> list[Fi
         findings.append(
             Finding(
                 "flicker",
-                "caution",
+                "caution" if light.flicker >= MUCH_FLICKER else "note",
                 f"The light flickers by {100 * light.flicker:.2g} % from frame to frame.",
                 "The aperture does not close the same each time, the exposure was automatic, or "
                 "lamps pulse with the mains.",
@@ -186,7 +189,7 @@ def clipping_findings(records: Sequence[FrameRecord]) -> list[Finding]:
             Finding(
                 "burnt-out",
                 "caution" if share > MUCH_CLIPPED else "note",
-                f"{share:.1%} of the picture is burnt out in the usual frame.",
+                f"{spoken_share(share)} of the picture is burnt out in the usual frame.",
                 "The exposure of a single frame was too long for its brightest parts.",
                 "What is white in every frame stays white in the result. Next time expose shorter "
                 "and take more frames.",
@@ -197,7 +200,7 @@ def clipping_findings(records: Sequence[FrameRecord]) -> list[Finding]:
             Finding(
                 "all-black",
                 "note",
-                f"{median(black):.0%} of the picture is quite black in the usual frame.",
+                f"{spoken_share(median(black))} of the picture is quite black in the usual frame.",
                 "The exposure was too short for the dark parts, or the lens saw nothing there.",
                 "A mean cannot lift what no frame has recorded. Next time expose longer.",
             )
@@ -308,7 +311,7 @@ def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
         Finding(
             "never-empty",
             "note",
-            f"{movers.never_empty:.1%} of the picture is never empty for long, above all "
+            f"{spoken_share(movers.never_empty)} of the picture is never empty for long, above all "
             f"{place_in_words(movers.box, size)} ({_box(movers.box)}).",
             "Something is there, or something changes there, in more than half of the frames.",
             "A median cannot take it away there; more frames, over a longer time, may.",

@@ -13,6 +13,7 @@ from stacker.survey.shake import Stand
 from stacker.survey.soft_light import Veil
 from stacker.survey.speed import Speed
 from stacker.survey.traits import Traits
+from stacker.wording import spoken_share
 
 Name = Literal[
     "water",
@@ -148,7 +149,10 @@ def clouds_or(subject: Subject, veil: Veil) -> Subject:
     return Subject(
         "clouds",
         _sure(_log(veil.stops / FAINT_STOPS)),
-        (f"soft veils drift through {veil.share:.0%} of the picture", "the rest stands still"),
+        (
+            f"soft veils drift through {spoken_share(veil.share)} of the picture",
+            "the rest stands still",
+        ),
     )
 
 
@@ -177,7 +181,7 @@ def _lights(traits: Traits) -> Subject:
             (
                 "lights wander through the dark",
                 f"a place is lit {again:.1f} times",
-                f"what is lit varies by {varies:.0%} from frame to frame",
+                f"what is lit varies by {spoken_share(varies)} from frame to frame",
             ),
         )
     sure = _sure(min(comes, abs(lanes)))
@@ -187,7 +191,7 @@ def _lights(traits: Traits) -> Subject:
             sure,
             (
                 "bright streaks run through the dark",
-                f"the same narrow paths, {traits.lit:.1%} of the picture, are lit "
+                f"the same narrow paths, {spoken_share(traits.lit)} of the picture, are lit "
                 f"{again:.1f} times",
             ),
         )
@@ -196,7 +200,7 @@ def _lights(traits: Traits) -> Subject:
         sure,
         (
             "bright sparks appear in the dark and are gone",
-            f"what is lit varies by {varies:.0%} from frame to frame",
+            f"what is lit varies by {spoken_share(varies)} from frame to frame",
         ),
     )
 
@@ -222,7 +226,8 @@ def _restless(traits: Traits) -> Subject:
         "water",
         _sure(_log(COMES_AND_GOES / traits.sparse)),
         (
-            f"{traits.touched:.0%} of the picture is in motion, all the time and everywhere in it",
+            f"{spoken_share(traits.touched)} of the picture is in motion, all the time and "
+            "everywhere in it",
             "the rest stands still",
         ),
     )

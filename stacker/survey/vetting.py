@@ -13,6 +13,7 @@ from stacker.survey.findings import place_in_words
 from stacker.survey.records import FrameRecord
 from stacker.survey.shake import BELIEVED
 from stacker.survey.soft_light import Lit
+from stacker.wording import spoken_share
 
 # detail in its worst direction, as a share of the usual, below which a frame is blurred or soft
 BLURRED, SOFT = 0.5, 0.8
@@ -45,7 +46,7 @@ def with_lit(
     for each in lit:
         place = number_of[each.index]
         if marked[place].good:
-            why = f"{each.share:.0%} of it, {place_in_words(each.box, size)}"
+            why = f"{spoken_share(each.share)} of it, {place_in_words(each.box, size)}"
             marked[place] = replace(marked[place], verdict="lit", why=why)
     return tuple(marked)
 
@@ -76,7 +77,9 @@ def verdicts_of(
         elif not frame.used:
             found.append(("not held", why))
         elif sharpness[index] < soft:
-            found.append(("soft", f"it has {sharpness[index]:.0%} of the usual fine detail"))
+            found.append(
+                ("soft", f"it has {spoken_share(sharpness[index])} of the usual fine detail")
+            )
         else:
             found.append(("good", ""))
     return found
