@@ -228,7 +228,7 @@ def _other_blend(burst: BurstReview, result: ResultReview) -> Lesson | None:
     if result.report["hold"] in ("sky", "subject"):
         # points of stars and pans are means on purpose
         return None
-    usual = BLENDS[subject["name"]]
+    usual = BLENDS.get(subject["name"], "mean")
     if "--blend" in options:
         usual = options[options.index("--blend") + 1]
     if _kind(usual) == _kind(result.blend):

@@ -30,7 +30,7 @@ MOST_IN_A_STEP = 0.6
 # many standard deviations of the noise beside
 ROUGH, ROUGH_SIGMAS = 0.35, 3.0
 # a lamp that shines in more frames than this share belongs to the place
-SELDOM = 0.15
+SELDOM = 0.2
 # frames below which nothing is told
 FEWEST_FRAMES = 6
 
