@@ -23,7 +23,7 @@ from stacker.survey.movers import (
 )
 from stacker.survey.passing import Passing, find_passing
 from stacker.survey.shake import Stand, place_of, places_of, straightness
-from stacker.survey.soft_light import aside_of
+from stacker.survey.soft_light import Veil, aside_of
 from stacker.survey.speed import MOST_PAIRS, Speed, measure_speed
 from stacker.survey.subject import NIGHT, STAR_PARTS, STAR_VARIES, Subject, clouds_or, name_subject
 from stacker.survey.traits import Traits, traits_of
@@ -119,7 +119,7 @@ def analyse(
         long_side=max(size),
     )
     if passing.veil is not None and traits.light >= NIGHT:
-        subject = clouds_or(subject, passing.veil)
+        subject = clouds_or(subject, passing.veil, _inside(movers, passing.veil))
     return Analysis(movers, traits, speed, subject, followed, passing.but(subject.name))
 
 
@@ -129,6 +129,13 @@ def _traits(roots: RootArray, numbers: Sequence[int], movers: Movers, passing: P
     left = [number not in lit for number in numbers]
     aside = None if passing.veil is None else aside_of(passing.veil, movers.still.shape)
     return traits_of(roots[left], movers, aside)
+
+
+def _inside(movers: Movers, veil: Veil) -> float:
+    """Return the share of all that moves that lies in the box about a veil."""
+    touched = movers.cover > 0
+    x, y, width, height = (round(each / movers.scale) for each in veil.box)
+    return float(touched[y : y + height, x : x + width].sum()) / max(1, int(touched.sum()))
 
 
 def _speed(

@@ -49,8 +49,10 @@ ALONG_LANES, LANE_SPEED = 0.75, 0.05
 DUSK_STOPS, DUSK_S = 0.5, 120.0
 # stops by which a veil that is the subject must change the light
 FAINT_STOPS = 0.2
+# share of what moves that must lie where a veil drifts for nothing else to be the subject
+NEARLY_ALL = 0.9
 # share of a veil's changes in one pattern above which a lamp changed, and nothing drifted
-IN_STEP_VEIL = 0.93
+IN_STEP_VEIL = 0.98
 CLEARLY, PROBABLY = math.log(1.8), math.log(1.25)
 
 
@@ -142,9 +144,15 @@ def name_subject(
     return _passing(traits, speed, long_side)
 
 
-def clouds_or(subject: Subject, veil: Veil) -> Subject:
-    """Return the subject, or clouds where nothing else moves but veils that drift."""
-    if subject.name != "still" or veil.in_step > IN_STEP_VEIL:
+def clouds_or(subject: Subject, veil: Veil, inside: float) -> Subject:
+    """Return the subject, or clouds where nothing else moves but veils that drift.
+
+    Parameters
+    ----------
+    inside : the share of all that moves that lies in the box about the veil, 0 to 1.
+    """
+    alone = subject.name == "water" and inside > NEARLY_ALL
+    if veil.in_step > IN_STEP_VEIL or not (subject.name == "still" or alone):
         return subject
     return Subject(
         "clouds",

@@ -56,7 +56,7 @@ def test_a_veil_is_found_where_it_drifts(frames):
     # the root of light changes by 15 percent: 2 log2(1 / 0.85) = 0.47 stops, less at the rim
     assert 0.25 < veil.stops < 0.55
     # it drifts: no pattern stands still and grows
-    assert veil.in_step < 0.93
+    assert veil.in_step < 0.98
     assert set(veil.indices) <= set(range(100, 100 + frames))
     assert veil.blocks[:4].mean() > 0.8 * passed and not veil.blocks[5:].any()
 
@@ -64,7 +64,7 @@ def test_a_veil_is_found_where_it_drifts(frames):
 def test_a_lamp_that_dims_is_in_step():
     blocks = still(16)
     blocks[:, :4] *= np.linspace(1, 0.8, 16)[:, None, None]
-    assert veil_in(blocks.astype(np.float32)).in_step > 0.95
+    assert veil_in(blocks.astype(np.float32)).in_step > 0.98
 
 
 def test_what_leaves_from_one_frame_to_the_next_is_solid():
