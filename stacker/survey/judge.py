@@ -239,8 +239,8 @@ FRAME_FAULTS = {
         "is lit in part",
         "are lit in part",
         "A headlamp, a torch or a passing car lit it from aside.",
-        "A lighten keeps that light: leave them out with --without, or show the rest of the frame "
-        "only. In a mean of many frames it fades.",
+        "A lighten keeps that light: leave them out with --without, or crop that part off. "
+        "In a mean of many frames it fades.",
     ),
     "blurred": _Fault(
         "problem",

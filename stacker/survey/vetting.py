@@ -46,7 +46,7 @@ def with_lit(
     for each in lit:
         place = number_of[each.index]
         if marked[place].good:
-            why = f"{spoken_share(each.share)} of it, {place_in_words(each.box, size)}"
+            why = f"{spoken_share(each.share)} of the picture, {place_in_words(each.box, size)}"
             marked[place] = replace(marked[place], verdict="lit", why=why)
     return tuple(marked)
 
