@@ -143,6 +143,9 @@ def _jumps(stops: FloatArray, sound: npt.NDArray[np.intp]) -> tuple[tuple[int, f
     """Return lasting steps of the light between neighbouring frames that are sound."""
     values = stops[sound]
     steps = np.diff(values)
+    # what fades evenly from frame to frame, as dusk in long intervals, does not jump
+    steps = steps - (np.median(steps) if len(steps) > 2 else 0.0)
+    values = np.concatenate([[0.0], np.cumsum(steps)])
     usual = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) if len(steps) else 0.0
     found = []
     for place, step in enumerate(steps):
