@@ -13,6 +13,7 @@ from stacker.cli.ladder import ladder
 from stacker.cli.master import master
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
+from stacker.cli.subject import with_list_asked
 from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
@@ -51,7 +52,7 @@ def options(
 def run(arguments: list[str]) -> int:
     """Return the exit code of a command line; what is wrong with its words is one sentence."""
     try:
-        code = app(args=arguments, prog_name="stacker", standalone_mode=False)
+        code = app(args=with_list_asked(arguments), prog_name="stacker", standalone_mode=False)
     except USAGE_ERROR as error:
         words = " ".join(error.format_message().split()).removesuffix(".")
         command = arguments[0] if arguments[0] in COMMANDS else ""

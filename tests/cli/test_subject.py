@@ -2,6 +2,9 @@
 
 import json
 
+import pytest
+
+from stacker.cli.subject import with_list_asked
 from stacker.engine.subjects import PRESETS
 from tests.bursts import write_jpegs
 from tests.cli.test_expose import assert_refused, run
@@ -46,3 +49,25 @@ def test_bursts_to_keep_are_a_number_or_auto(tmp_path):
     words = ("expose", tmp_path / "burst", "-o", tmp_path / "out.tif", "--keep-bursts")
     assert_refused(run(*words, "few"), "--keep-bursts few", "auto")
     assert run(*words, "2").returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        (["expose", "--for"], ["expose", "--for", "list"]),
+        (["expose", "--for", "-o", "x.tif"], ["expose", "--for", "list", "-o", "x.tif"]),
+        (["plan", "--for", "water"], ["plan", "--for", "water"]),
+        (["expose", "--", "--for"], ["expose", "--", "--for"]),
+    ],
+)  # fmt: skip
+def test_for_without_a_name_asks_for_the_list(typed, read):
+    assert with_list_asked(typed) == read
+
+
+@pytest.mark.parametrize("command", ["expose", "plan"])
+def test_for_without_a_name_lists_every_subject_with_a_line_each(command):
+    result = run(command, "--for")
+    assert result.returncode == 0
+    lines = result.stdout.splitlines()
+    for name in PRESETS:
+        assert sum(line.split()[:1] == [name] for line in lines) == 1
