@@ -21,6 +21,7 @@ def choose_bridges(
     exposed: Sequence[Exposed],
     weights: tuple[float, float, float],
     counts: Sequence[float],
+    sky: SkyBridge | None = None,
 ) -> dict[str, Bridge]:
     """Return the bridges to be tried on a burst, by what they carry, in words.
 
@@ -34,10 +35,11 @@ def choose_bridges(
     exposed : when each was exposed.
     weights : the share of each channel in the luminance.
     counts : what each frame counts where light is added up.
+    sky : the bridge of the stars where the burst was looked at for it before.
     """
     if joins == "added":
         return {"textures in motion": bridge_flow(frames, exposed, weights=weights, counts=counts)}
-    sky = bridge_sky(frames, exposed, weights=weights)
+    sky = sky or bridge_sky(frames, exposed, weights=weights)
     turn = _turn(sky) if any(gap.bridged for gap in sky.gaps) else None
     return {
         "the turn of the stars": sky,

@@ -50,6 +50,7 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
+    keep_planes: options.KeepPlanes = True,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -104,6 +105,7 @@ def expose(
             "weights": numbers("--weights", weights) if weights is not None else None,
             "floor": floor,
             "bridge": bridge,
+            "planes": "keep" if keep_planes else "out",
             "tail_s": tail,
             "tail_to": tail_to,
             "trim": one_or_two("--trim", trim) if trim is not None else None,

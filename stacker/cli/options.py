@@ -221,6 +221,16 @@ BridgeMap = Annotated[
         rich_help_panel=LEAVING,
     ),
 ]
+KeepPlanes = Annotated[
+    bool,
+    typer.Option(
+        "--keep-planes/--no-planes",
+        help="Of star trails: keep the streaks of planes and satellites, or take them out. "
+        "Meteors stay.",
+        show_default=False,
+        rich_help_panel=ADDING,
+    ),
+]
 DoubtMap = Annotated[
     Path | None,
     typer.Option(

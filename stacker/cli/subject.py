@@ -73,6 +73,7 @@ _OPTIONS = {
     "darks": "dark",
     "flats": "flat",
     "biases": "bias",
+    "planes": "keep_planes",
 }
 
 

@@ -14,12 +14,14 @@ import cv2
 from stacker.blend import Blend
 from stacker.blend.lighten import Lighten
 from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
+from stacker.bridge.sky import SkyBridge
 from stacker.burst import Burst
 from stacker.engine.frame_light import KEPT, FrameLight
 from stacker.engine.holding import Holding
 from stacker.engine.laid import TILE_PIXEL_BYTES, LaidLight
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import worker_count
+from stacker.engine.planes import KnownSky
 from stacker.engine.progress import Progress
 from stacker.engine.settings import ADDING_BLENDS, KEEPING_BLENDS, Settings
 from stacker.light.encoding import LightArray
@@ -70,6 +72,8 @@ def bridge_gaps(
     holding: Holding,
     settings: Settings,
     progress: Progress,
+    *,
+    sky: KnownSky | None = None,
 ) -> Bridged:
     """Return the light that fell between the frames, for each blend that gaps show in.
 
@@ -77,6 +81,7 @@ def bridge_gaps(
     ----------
     used : places of the frames that made the picture.
     weights : one per frame of the burst.
+    sky : the stars, where they were looked for before.
     """
     joining = {blend.name: JOINS[blend.name] for blend in blends if blend.name in JOINS}
     if not settings.bridge or not joining or len(used) < 2:
@@ -90,7 +95,8 @@ def bridge_gaps(
     try:
         counts = [weights[place] for place in used]
         bridging = _Bridging(burst, used, exposed, counts, holding, workers, progress)
-        bridges = bridging.look(sorted(set(joining.values())))
+        known = sky.bridge if sky is not None and sky.fits(used, holding) else None
+        bridges = bridging.look(sorted(set(joining.values())), known)
         laid = {name: _empty(name, burst) for name in joining}
         factors = {
             blend.name: _factors(blend, used, weights) for blend in blends if blend.name in joining
@@ -193,7 +199,7 @@ class _Bridging:
         self.workers = workers
         self._stopped = threading.Event()
 
-    def look(self, ways: Sequence[Joins]) -> list[tuple[str, Bridge]]:
+    def look(self, ways: Sequence[Joins], sky: SkyBridge | None) -> list[tuple[str, Bridge]]:
         """Return the bridges that the burst needs, with the words for them."""
         frames = FrameLight(self.burst, self.used, self.holding)
         self.progress.start("looking for light that moves", len(self.used))
@@ -210,7 +216,7 @@ class _Bridging:
             (words, bridge)
             for joins in ways
             for words, bridge in choose_bridges(
-                joins, shown, self.exposed, weights, self.counts
+                joins, shown, self.exposed, weights, self.counts, sky
             ).items()
         ]
 

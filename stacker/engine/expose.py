@@ -28,6 +28,7 @@ from stacker.engine.passes import (
     make_stripes,
     worker_count,
 )
+from stacker.engine.planes import take_out_planes
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.ready import known_bad, nothing_left
@@ -64,8 +65,10 @@ def expose_burst(
     outcomes = known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
     prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
-    opened, burst = burst, prepared.burst
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
+    cleared = take_out_planes(prepared.burst, good, settings, progress)
+    prepared = replace(prepared, burst=cleared.burst).telling(cleared.found, cleared.warnings)
+    opened, burst = burst, prepared.burst
     check_memory = partial(_check_memory, prepared, weights, settings)
     holding = hold_for_subject(burst, good, settings, progress, check_memory)
     outcomes |= holding.bad
@@ -109,8 +112,11 @@ def expose_burst(
             break
         # the result shall be what the good frames alone would have given
     outcomes |= found
-    bridged = bridge_gaps(burst, used, without.weights, blends, holding, settings, progress)
-    plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
+    bridged = bridge_gaps(
+        burst, used, without.weights, blends, holding, settings, progress, sky=cleared.sky
+    )
+    peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
+    plan = replace(plan, peak_bytes=peak_bytes)
     doubts = doubts_of(burst, used, holding, settings, progress)
     return {
         blend.name: Shot(

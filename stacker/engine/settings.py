@@ -20,6 +20,7 @@ Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
 HotPixels = Literal["auto", "mend", "keep"]
+Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
 KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "lights", "max"), ("mean", "sum")
 BRIDGED_BLENDS = (*KEEPING_BLENDS, *ADDING_BLENDS)
@@ -55,6 +56,8 @@ class Settings:
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
+    planes : of star trails: whether streaks of planes and satellites are kept, or taken ``out`` of
+        the frames.
     doubts : of a median: whether to look for what stood in one place for more than half of the
         frames, and so stays.
     darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
@@ -86,6 +89,7 @@ class Settings:
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
     keep_bursts: int | Literal["auto"] | None = None
+    planes: Planes = "keep"
     doubts: bool = False
     darks: tuple[str, ...] = ()
     flats: tuple[str, ...] = ()
@@ -106,6 +110,7 @@ class Settings:
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))
         _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
+        _choice("planes", self.planes, get_args(Planes))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         named: dict[str, object] = {
             "--dark": self.darks,

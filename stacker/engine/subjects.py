@@ -84,13 +84,14 @@ PRESETS = {
         ),
         Preset(
             "star-trails",
-            "lighten with a true floor, even light, gaps bridged, frames as they lie",
+            "lighten with a true floor, even light, gaps bridged, planes out, frames as they lie",
             (
                 Choice("blend", "lighten", "each star leaves its trail"),
                 _NIGHT_FLOOR,
                 Choice("bridge", True, "the sky turned on between two frames"),
                 Choice("hold", "still", "held stars would leave no trails"),
                 Choice("even", "auto", "one brighter frame would win everywhere"),
+                Choice("planes", "out", "planes and satellites would draw lines across the trails"),
             ),
         ),
         Preset(

@@ -27,7 +27,8 @@ def test_words_that_were_typed_win_even_where_they_say_the_usual(tmp_path):
     assert result.returncode == 0, result.stderr
     report = json.loads((tmp_path / "report.json").read_text())
     assert report["subject"]["explicit"] == ["floor", "bridge"]
-    assert report["subject"]["chose"] == {"blend": "lighten", "hold": "still", "even": "auto"}
+    chose = {"blend": "lighten", "hold": "still", "even": "auto", "planes": "out"}
+    assert report["subject"]["chose"] == chose
     settings = report["settings"]
     assert (settings["floor"], settings["bridge"], settings["blend"]) == ("plain", False, "lighten")
     assert "out.tif: lighten of 4 frames" in result.stdout
