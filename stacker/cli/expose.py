@@ -9,7 +9,8 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.beside import Beside, targets_of
-from stacker.cli.subject import Subject, said
+from stacker.cli.strokes import Passes, PassPages, tell_passes, write_pass_pages
+from stacker.cli.subject import LIST, Subject, said
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import (
     blend_names,
@@ -20,6 +21,7 @@ from stacker.cli.words import (
     one_or_two,
     spoken,
 )
+from stacker.errors import OptionError
 
 if TYPE_CHECKING:
     from stacker.engine import BalanceChoice, Settings, Shot
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 def expose(
     context: typer.Context,
     burst: options.Burst,
-    output: options.Output,
+    output: options.PictureIfAny = None,
     first: options.First = None,
     last: options.Last = None,
     shutter: options.Shutter = None,
@@ -50,6 +52,7 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
+    passes: Passes = [],  # noqa: B006
     keep_planes: options.KeepPlanes = True,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
@@ -70,6 +73,7 @@ def expose(
     report: options.Report = None,
     bridge_map: options.BridgeMap = None,
     doubt_map: options.DoubtMap = None,
+    pass_pages: PassPages = None,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
     memory: options.Memory = None,
@@ -89,6 +93,7 @@ def expose(
     with telling_errors():
         from stacker.engine.balance import BalanceChoice
         from stacker.engine.choosing import settings_for
+        from stacker.engine.stroke_change import stroke_changes
 
         choices = {
             "blends": blend_names(blend),
@@ -105,6 +110,7 @@ def expose(
             "weights": numbers("--weights", weights) if weights is not None else None,
             "floor": floor,
             "bridge": bridge,
+            "passes": stroke_changes(each for each in passes if each != LIST),
             "planes": "keep" if keep_planes else "out",
             "tail_s": tail,
             "tail_to": tail_to,
@@ -122,6 +128,8 @@ def expose(
         given = said(context, choices)
         if doubt_map is not None:
             given["doubts"] = True
+        if pass_pages is not None:
+            given["find_passes"] = True
         settings = settings_for(subject, given)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
@@ -147,13 +155,23 @@ def expose(
             "highlights": highlights,
             "half": half,
         }
+        if LIST in passes:
+            tell_passes(burst, settings, opening, quiet=quiet)
+            return
+        if output is None:
+            raise OptionError(
+                "-o",
+                "no name for the picture is given",
+                remedy="give one such as -o picture.tif",
+                code="option-output",
+            )
         if bridge_map is not None and not settings.bridge:
             note("--bridge-map counts only with --bridge", quiet=quiet)
             bridge_map = None
         if doubt_map is not None and "median" not in settings.blends:
             note("--doubt-map counts only with --blend median", quiet=quiet)
             doubt_map = None
-        beside = Beside(report, bridge_map, doubt_map)
+        beside = Beside(report, bridge_map, doubt_map, pass_pages)
         _expose(burst, output, settings, balance, finishing, opening, beside, quiet=quiet)
 
 
@@ -220,6 +238,7 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        write_pass_pages(shots, beside.pass_pages, finishing, progress)
         if beside.report is not None:
             write_report(
                 tuple(shots.values()),

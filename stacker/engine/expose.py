@@ -36,6 +36,7 @@ from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
+from stacker.engine.strokes import paint
 from stacker.engine.subject_hold import hold_for_subject
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
@@ -65,6 +66,8 @@ def expose_burst(
     outcomes = known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
     prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
+    painted = paint(prepared, weights, settings, progress)
+    prepared, weights = painted.prepared, painted.weights
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
     cleared = take_out_planes(prepared.burst, good, settings, progress)
     prepared = replace(prepared, burst=cleared.burst).telling(cleared.found, cleared.warnings)
@@ -128,6 +131,7 @@ def expose_burst(
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
             burst=opened,
+            painted=painted if painted.strokes else None,
             agreeing=doubts.agreeing if blend.name == "median" else None,
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(

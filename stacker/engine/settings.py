@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
+from stacker.engine.stroke_change import StrokeChange
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
@@ -56,6 +57,8 @@ class Settings:
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
+    find_passes : of light painting: whether to look for the passes of the lamp, and tell them.
+    passes : what becomes of passes, each named once.
     planes : of star trails: whether streaks of planes and satellites are kept, or taken ``out`` of
         the frames.
     doubts : of a median: whether to look for what stood in one place for more than half of the
@@ -89,6 +92,8 @@ class Settings:
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
     keep_bursts: int | Literal["auto"] | None = None
+    find_passes: bool = False
+    passes: tuple[StrokeChange, ...] = ()
     planes: Planes = "keep"
     doubts: bool = False
     darks: tuple[str, ...] = ()

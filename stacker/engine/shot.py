@@ -16,6 +16,7 @@ from stacker.blend import Finishing
 from stacker.bridge import Confidence
 from stacker.burst import Burst
 from stacker.engine.laid import BridgedPiece
+from stacker.engine.strokes import Painted
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
 
@@ -41,6 +42,7 @@ class Shot:
     report : everything that was found and done, ready for JSON.
     agreeing : float32 (h, w), of a median, the share of frames that agree with it, on a small
         copy; None where that was not looked at.
+    painted : the passes of a lamp, None where none were looked for or found.
     """
 
     pieces: Sequence[Piece]
@@ -54,6 +56,7 @@ class Shot:
     sources: frozenset[Path]
     report: dict[str, Any]
     agreeing: npt.NDArray[np.float32] | None = None
+    painted: Painted | None = None
 
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""

@@ -114,11 +114,15 @@ PRESETS = {
         ),
         Preset(
             "light-painting",
-            "lighten, gaps bridged",
+            "lighten, gaps bridged, frames as they lie, passes of the lamp told",
             (
                 # no true floor: it takes soft light that swept over everything for noise
                 Choice("blend", "lighten", "each stroke keeps its light"),
                 Choice("bridge", True, "strokes are whole where the lamp went on between frames"),
+                Choice("hold", "still", "in the dark the lamp moves, and the camera stands"),
+                Choice(
+                    "find_passes", True, "each pass of the lamp can be dimmed, tinted or left out"
+                ),
             ),
         ),
         Preset(
