@@ -9,6 +9,7 @@ import typer
 
 from stacker.cli import night, options
 from stacker.cli.options import ADDING, LEAVING, SPAN
+from stacker.cli.subject import Subject, said
 from stacker.cli.telling import note, showing_progress, tell, telling_errors
 from stacker.cli.words import blend_names, frame_numbers, memory_size, numbers, one_or_two, seconds
 from stacker.errors import OptionError
@@ -49,6 +50,7 @@ Files = Annotated[
 
 
 def ladder(
+    context: typer.Context,
     burst: options.Burst,
     output: Sheet,
     first: options.First = None,
@@ -60,6 +62,7 @@ def ladder(
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
+    subject: Subject = None,
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
@@ -93,27 +96,28 @@ def ladder(
     Times of my own:   stacker ladder frames/ --shutters 1/4,1,4,30 --files water.tif -o ladder.jpg
     """
     with telling_errors():
-        from stacker.engine.settings import Settings
+        from stacker.engine.rung_for import ladder_settings
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        choices = {
+            "blends": blend_names(blend),
+            "hold": hold,
+            "reference": reference,
+            "box": numbers("--box", box) if box is not None else None,
+            "crop": crop,
+            "first": first,
+            "last": last,
+            "without": frame_numbers("--without", without) if without is not None else (),
+            "trim": one_or_two("--trim", trim) if trim is not None else (3.0, 3.0),
+            "darks": tuple(dark),
+            "flats": tuple(flat),
+            "biases": tuple(bias),
+            "hot_pixels": hot_pixels,
+            "even": even,
+            "on_bad": on_bad,
+            "memory": memory_size(memory),
+            "workers": workers,
+        }
+        settings = ladder_settings(subject, said(context, choices))
         finishing = {"exposure_ev": exposure, "shoulder": shoulder, "space": space}
         pictures = {**finishing, "depth": depth, "keep_location": keep_location}
         opening = {
@@ -127,7 +131,7 @@ def ladder(
             note("--depth and --keep-location count only with --files", quiet=quiet)
         wanted = _times(shutters) if shutters is not None else None
         places = Places(output, files, report, overwrite, depth)
-        _ladder(burst, places, settings, wanted, finishing, pictures, opening, quiet=quiet)
+        _ladder(burst, places, settings, wanted, subject, finishing, pictures, opening, quiet=quiet)
 
 
 class Places:
@@ -173,6 +177,7 @@ def _ladder(
     places: Places,
     settings: Settings,
     shutters_s: tuple[float, ...] | None,
+    subject: str | None,
     finishing: dict[str, Any],
     pictures: dict[str, Any],
     opening: dict[str, Any],
@@ -194,7 +199,9 @@ def _ladder(
     burst = open_burst(sources, **opening)
     places.check(burst.sources, rungs_ahead(burst, settings, shutters_s))
     with showing_progress(quiet=quiet) as progress:
-        made = ladder_burst(burst, settings, shutters_s=shutters_s, progress=progress)
+        made = ladder_burst(
+            burst, settings, shutters_s=shutters_s, subject=subject, progress=progress
+        )
         used = made.rungs[0].shot.sources
         places.check(used, [(rung.label, rung.frames) for rung in made.rungs])
         progress.start("writing", 1)

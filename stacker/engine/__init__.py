@@ -8,6 +8,7 @@ from stacker.engine.ladder import Ladder, Rung, ladder_burst
 from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.report_file import write_report
+from stacker.engine.rung_for import ladder_settings
 from stacker.engine.save import save, save_report
 from stacker.engine.settings import Settings
 from stacker.engine.sheet import save_rungs, save_sheet
@@ -25,6 +26,7 @@ __all__ = [
     "expose_burst",
     "film_burst",
     "ladder_burst",
+    "ladder_settings",
     "parse_size",
     "save",
     "save_report",

@@ -38,6 +38,7 @@ from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
 from stacker.engine.strokes import paint
 from stacker.engine.subject_hold import hold_for_subject
+from stacker.engine.water import told_of_water
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
@@ -65,7 +66,8 @@ def expose_burst(
     weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
     prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
-    prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
+    for told_of in (told_of_dusk, told_of_water):
+        prepared = prepared.telling(*told_of(burst, weights, settings, progress))
     painted = paint(prepared, weights, settings, progress)
     prepared, weights = painted.prepared, painted.weights
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
