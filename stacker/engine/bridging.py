@@ -15,6 +15,7 @@ from stacker.blend import Blend
 from stacker.blend.lighten import Lighten
 from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
 from stacker.bridge.sky import SkyBridge
+from stacker.bridge.streaks import StreakBridge
 from stacker.burst import Burst
 from stacker.engine.frame_light import KEPT, FrameLight
 from stacker.engine.holding import Holding
@@ -24,6 +25,7 @@ from stacker.engine.passes import worker_count
 from stacker.engine.planes import KnownSky
 from stacker.engine.progress import Progress
 from stacker.engine.settings import ADDING_BLENDS, KEEPING_BLENDS, Settings
+from stacker.engine.traffic import told_of_traffic
 from stacker.light.encoding import LightArray
 
 LIGHT_PIXEL_BYTES = 12
@@ -127,7 +129,19 @@ def bridge_gaps(
             "gaps": len(used) - 1,
         }
     }
-    return Bridged(laid, unbridged, found, _told(lit, unbridged), peak_bytes)
+    more, sentences = _of_traffic(bridges, burst, used, settings)
+    told = [*_told(lit, unbridged), *sentences]
+    return Bridged(laid, unbridged, {**found, **more}, told, peak_bytes)
+
+
+def _of_traffic(
+    bridges: Sequence[tuple[str, Bridge]], burst: Burst, used: Sequence[int], settings: Settings
+) -> tuple[dict[str, Any], list[str]]:
+    """Return what is told of lamps where they are the subject."""
+    lamps = next((each for _, each in bridges if isinstance(each, StreakBridge)), None)
+    if lamps is None or settings.subject is None or settings.subject.name != "traffic":
+        return {}, []
+    return told_of_traffic(lamps, burst, used)
 
 
 def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
