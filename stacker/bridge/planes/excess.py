@@ -33,8 +33,8 @@ CELL_PX, CELLS = 4, 5
 STAR_SHARE = 0.35
 # stars' ways are left out within so many px of the copy
 STAR_PX = 2
-# nearer than so many typical distances between stars there is sky
-NEAR_STARS = 2.5
+# nearer than so many typical distances between stars there is sky; and in holes up to so many wide
+NEAR_STARS, HOLE = 1.5, 2.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,11 +101,11 @@ class Excess:
             seen[place[:, 1], place[:, 0]] = 0
             typical.append((self.shape[0] * self.shape[1] / max(len(place), 1)) ** 0.5)
         away = cv2.distanceTransform(seen, cv2.DIST_L2, cv2.DIST_MASK_5)
-        near = away < NEAR_STARS * float(np.median(typical)) / max(len(typical), 1) ** 0.5
-        # what is all about dark of stars but surrounded by them is sky as well
-        reach = int(NEAR_STARS * float(np.median(typical)) / 2)
-        # beyond the border there is none
-        wide = np.pad(near.astype(np.uint8), 2 * reach)
+        distance = float(np.median(typical))
+        near = away < NEAR_STARS * distance
+        reach = int(HOLE * distance / 2)
+        # a hole at the border is one as well, if it is no wider along it
+        wide = np.pad(near.astype(np.uint8), 2 * reach, mode="edge")
         kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
         closed = cv2.erode(cv2.dilate(wide, kernel), kernel)
         return np.asarray(closed[2 * reach :, 2 * reach :][: self.shape[0], : self.shape[1]], bool)

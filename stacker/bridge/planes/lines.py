@@ -30,6 +30,8 @@ NEAR_PX, BEND = 2.0, 2
 # what is found leaves so many px to either side
 CLEARED_PX = 4.0
 MOST_LINES = 60
+# candidates that are fitted, the longest first, before there is no line left
+MOST_TRIED = 30
 # as often a line is fitted and followed to its ends
 ROUNDS = 3
 
@@ -55,13 +57,11 @@ def find_lines(excess: FloatArray) -> list[Line]:
     points = np.stack([columns, rows], 1).astype(np.float64)
     found: list[Line] = []
     for _ in range(MOST_LINES):
-        ends = _longest(points, excess.shape)
-        if ends is None:
+        line = _longest(points, excess.shape)
+        if line is None:
             break
-        line = _followed(points, ends)
-        if line is not None and line.filled >= LEAST_FILLED:
-            found.append(line)
-        points = points[~_beside(points, ends if line is None else line.places)]
+        found.append(line)
+        points = points[~_beside(points, line.places)]
     return sorted(found, key=lambda line: -line.length)
 
 
@@ -71,8 +71,8 @@ def _in_company(strong: BoolArray) -> BoolArray:
     return np.asarray(count > 1, bool)
 
 
-def _longest(points: Float64Array, shape: tuple[int, ...]) -> Float64Array | None:
-    """Return both ends (2, 2) of the longest candidate, px."""
+def _longest(points: Float64Array, shape: tuple[int, ...]) -> Line | None:
+    """Return the line of the longest candidate that turns out to be one."""
     cells = np.zeros((shape[0] // CELL_PX + 1, shape[1] // CELL_PX + 1), np.uint8)
     cells[tuple((points[:, ::-1] // CELL_PX).astype(np.intp).T)] = 255
     lines = cv2.HoughLinesP(cells, 1, np.pi / 360, VOTES, minLineLength=SHORTEST, maxLineGap=BREAK)
@@ -80,7 +80,12 @@ def _longest(points: Float64Array, shape: tuple[int, ...]) -> Float64Array | Non
         return None
     each = np.asarray(lines, np.float64).reshape(-1, 2, 2)
     length = np.linalg.norm(each[:, 1] - each[:, 0], axis=1)
-    return np.asarray((each[int(np.argmax(length))] + 0.5) * CELL_PX - 0.5)
+    # a candidate may run from one streak over to another: then a shorter one is right
+    for number in np.argsort(-length, kind="stable")[:MOST_TRIED]:
+        line = _followed(points, (each[number] + 0.5) * CELL_PX - 0.5)
+        if line is not None and line.filled >= LEAST_FILLED:
+            return line
+    return None
 
 
 def _followed(points: Float64Array, ends: Float64Array) -> Line | None:

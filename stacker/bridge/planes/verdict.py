@@ -46,19 +46,7 @@ def judged(
     inside = np.pad(region, 1).astype(np.uint8)
     whole = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
     away = np.asarray(whole[1:-1, 1:-1], np.float32)
-    names = [[-1] * len(each) for each in found]
-    passages = 0
-    for number, streaks in enumerate(found):
-        for mine, streak in enumerate(streaks):
-            if names[number][mine] < 0:
-                names[number][mine] = passages
-                passages += 1
-            for later in range(number + 1, min(number + 1 + AHEAD, len(found))):
-                for theirs, other in enumerate(found[later]):
-                    if names[later][theirs] < 0 and goes_on(
-                        streak, other, exposed[number], exposed[later], factor
-                    ):
-                        names[later][theirs] = names[number][mine]
+    names = _passages(found, exposed, factor)
     frames: dict[int, int] = {}
     for each in names:
         for name in set(each):
@@ -74,6 +62,30 @@ def judged(
         ]
         for streaks, own in zip(found, names, strict=True)
     ]
+
+
+def _passages(
+    found: Sequence[Sequence[PassingStreak]], exposed: Sequence[Exposed], factor: int
+) -> list[list[int]]:
+    """Return a number for each streak, the same for those that go on in each other."""
+    each = [(number, k) for number, streaks in enumerate(found) for k in range(len(streaks))]
+    leader = dict(zip(each, each, strict=True))
+
+    def led(one: tuple[int, int]) -> tuple[int, int]:
+        while leader[one] != one:
+            one = leader[one]
+        return one
+
+    for number, mine in each:
+        # pieces of one streak go on in each other too
+        for later in range(number, min(number + AHEAD + 1, len(found))):
+            for theirs in range(mine + 1 if later == number else 0, len(found[later])):
+                streak, other = found[number][mine], found[later][theirs]
+                if goes_on(streak, other, exposed[number], exposed[later], factor):
+                    one, two = sorted((led((number, mine)), led((later, theirs))))
+                    leader[two] = one
+    order = {name: k for k, name in enumerate(sorted({led(one) for one in each}))}
+    return [[order[led((n, k))] for k in range(len(streaks))] for n, streaks in enumerate(found)]
 
 
 def _leaves(streak: PassingStreak, away: FloatArray, factor: int) -> bool:
