@@ -11,6 +11,7 @@ from stacker.cli.expose import expose
 from stacker.cli.film import film
 from stacker.cli.ladder import ladder
 from stacker.cli.master import master
+from stacker.cli.move import move
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
 from stacker.cli.subject import with_list_asked
@@ -20,7 +21,7 @@ from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "film", "ladder", "master", "plan", "scene", "survey")
+COMMANDS = ("demo", "expose", "film", "ladder", "master", "move", "plan", "scene", "survey")
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -67,6 +68,7 @@ app.command()(expose)
 app.command()(film)
 app.command()(ladder)
 app.command()(master)
+app.command()(move)
 app.command()(plan)
 app.command()(scene)
 app.command()(survey)

@@ -8,6 +8,7 @@ from typing import Any
 import typer
 
 from stacker.cli.region_words import regions_of
+from stacker.cli.subject import LIST
 from stacker.cli.words import (
     blend_names,
     count_or_auto,
@@ -20,6 +21,12 @@ from stacker.cli.words import (
 
 def _as_typed(value: Any) -> Any:
     return value
+
+
+def _changes(texts: list[str]) -> Any:
+    from stacker.engine.stroke_change import stroke_changes
+
+    return stroke_changes(each for each in texts if each != LIST)
 
 
 # for each option, by its name in the command: the setting, and how it is made of what was typed
@@ -45,6 +52,8 @@ _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "even": ("even", _as_typed),
     "bridge": ("bridge", _as_typed),
     "region": ("regions", regions_of),
+    "passes": ("passes", _changes),
+    "keep_planes": ("planes", lambda kept: "keep" if kept else "out"),
     "dark": ("darks", tuple),
     "flat": ("flats", tuple),
     "bias": ("biases", tuple),

@@ -10,9 +10,11 @@ import typer
 from stacker.cli import night, options
 from stacker.cli.beside import Beside, targets_of
 from stacker.cli.choices import said
-from stacker.cli.subject import Subject
+from stacker.cli.strokes import Passes, PassPages, tell_passes, write_pass_pages
+from stacker.cli.subject import LIST, Subject
 from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
 from stacker.cli.words import numbers, spoken
+from stacker.errors import OptionError
 
 if TYPE_CHECKING:
     from stacker.engine import BalanceChoice, Settings, Shot
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 def expose(
     context: typer.Context,
     burst: options.Burst,
-    output: options.Output,
+    output: options.PictureIfAny = None,
     first: options.First = None,
     last: options.Last = None,
     shutter: options.Shutter = None,
@@ -45,6 +47,8 @@ def expose(
     bridge: options.Bridge = None,
     region: options.Region = [],  # noqa: B006 - typer reads it as a constant
     save_masks: options.SaveMasks = None,
+    passes: Passes = [],  # noqa: B006
+    keep_planes: night.KeepPlanes = True,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -64,6 +68,7 @@ def expose(
     report: options.Report = None,
     bridge_map: options.BridgeMap = None,
     doubt_map: options.DoubtMap = None,
+    pass_pages: PassPages = None,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
     memory: options.Memory = None,
@@ -90,6 +95,8 @@ def expose(
             given["doubts"] = True
         if save_masks is not None:
             given["masks"] = NAMED_MASKS
+        if pass_pages is not None:
+            given["find_passes"] = True
         settings = settings_for(subject, given)
         if trim is not None and "trimmed" not in settings.blends:
             note("--trim counts only with --blend trimmed", quiet=quiet)
@@ -115,13 +122,23 @@ def expose(
             "highlights": highlights,
             "half": half,
         }
+        if LIST in passes:
+            tell_passes(burst, settings, opening, quiet=quiet)
+            return
+        if output is None:
+            raise OptionError(
+                "-o",
+                "no name for the picture is given",
+                remedy="give one such as -o picture.tif",
+                code="option-output",
+            )
         if bridge_map is not None and not settings.bridge:
             note("--bridge-map counts only with --bridge", quiet=quiet)
             bridge_map = None
         if doubt_map is not None and "median" not in settings.blends:
             note("--doubt-map counts only with --blend median", quiet=quiet)
             doubt_map = None
-        beside = Beside(report, bridge_map, doubt_map, save_masks)
+        beside = Beside(report, bridge_map, doubt_map, save_masks, pass_pages)
         _expose(burst, output, settings, balance, finishing, opening, beside, quiet=quiet)
 
 
@@ -190,6 +207,7 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        write_pass_pages(shots, beside.pass_pages, finishing, progress)
         if beside.report is not None:
             write_report(
                 tuple(shots.values()),

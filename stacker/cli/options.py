@@ -40,6 +40,16 @@ Output = Annotated[
         metavar="FILE",
     ),
 ]
+PictureIfAny = Annotated[
+    Path | None,
+    typer.Option(
+        "-o",
+        "--output",
+        help="The picture to write: .tif or .png (16 bit) or .jpg. Needed but for lists.",
+        metavar="FILE",
+        show_default=False,
+    ),
+]
 First = Annotated[
     int | None,
     typer.Option(help="The first frame to use, counted from 1.", metavar="N", rich_help_panel=SPAN),

@@ -9,6 +9,7 @@ from stacker.engine.memory import parse_size
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.region import Region
 from stacker.engine.report_file import write_report
+from stacker.engine.rung_for import ladder_settings
 from stacker.engine.save import save, save_report
 from stacker.engine.save_masks import check_masks, save_masks
 from stacker.engine.settings import Settings
@@ -29,6 +30,7 @@ __all__ = [
     "expose_burst",
     "film_burst",
     "ladder_burst",
+    "ladder_settings",
     "parse_size",
     "save",
     "save_masks",

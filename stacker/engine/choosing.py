@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
-from stacker.engine.settings import BRIDGED_BLENDS, Settings
+from stacker.engine.settings import BRIDGED_BLENDS, KEEPING_BLENDS, Settings
 from stacker.engine.subjects import Choice, chosen_for
 
 
@@ -46,5 +46,7 @@ def _fits(choice: Choice, blends: tuple[str, ...], explicit: Collection[str]) ->
         return not {"blend", "hold"} & set(explicit)
     if choice.option == "bridge":
         return bool(set(blends) & set(BRIDGED_BLENDS))
+    if choice.option == "planes":
+        return bool(set(blends) & set(KEEPING_BLENDS))
     needed = {"floor": "lighten", "doubts": "median"}.get(choice.option)
     return needed is None or needed in blends

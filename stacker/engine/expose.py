@@ -28,6 +28,7 @@ from stacker.engine.passes import (
     make_stripes,
     worker_count,
 )
+from stacker.engine.planes import take_out_planes
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress
 from stacker.engine.ready import known_bad, nothing_left
@@ -35,7 +36,10 @@ from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
+from stacker.engine.strokes import paint
 from stacker.engine.subject_hold import hold_for_subject
+from stacker.engine.traffic import told_of_traffic
+from stacker.engine.water import told_of_water
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
@@ -93,16 +97,22 @@ def expose_whole(
     """
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
+    # what is wrong with the blends and the memory is told before anything is read
     settings, unbridged = _affordable(Prepared(burst), weights, settings, part)
     kept = keep_bursts(burst, weights, settings, progress)
     weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
     prepared = part.prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
-    prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
-    opened, burst = burst, prepared.burst
+    for told_of in (told_of_dusk, told_of_water):
+        prepared = prepared.telling(*told_of(burst, weights, settings, progress))
+    painted = paint(prepared, weights, settings, progress)
+    prepared, weights = painted.prepared, painted.weights
     settings, still_unbridged = _affordable(prepared, weights, settings, part)
     prepared = prepared.telling({}, (*unbridged, *still_unbridged))
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
+    cleared = take_out_planes(prepared.burst, good, settings, progress)
+    prepared = replace(prepared, burst=cleared.burst).telling(cleared.found, cleared.warnings)
+    opened, burst = burst, prepared.burst
     check_memory = partial(_check_memory, prepared, weights, settings)
     holding_to = settings
     if part.reference is not None:
@@ -161,8 +171,14 @@ def expose_whole(
         ]
         filled = part.filled(blends)
         bridging = bridge_plan(burst, weights, filled, settings, prepared.held_bytes)
-        bridged = bridge_gaps(burst, used, without.weights, filled, holding, bridging, progress)
-        plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
+        bridged = bridge_gaps(
+            burst, used, without.weights, filled, holding, bridging, progress, sky=cleared.sky
+        )
+        is_traffic = settings.subject is not None and settings.subject.name == "traffic"
+        if bridged.lamps is not None and is_traffic:
+            prepared = prepared.telling(*told_of_traffic(bridged.lamps, burst, used))
+    peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
+    plan = replace(plan, peak_bytes=peak_bytes)
     doubts = doubts_of(burst, used, holding, settings, progress)
     shots = {
         blend.name: Shot(
@@ -176,6 +192,7 @@ def expose_whole(
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
             burst=opened,
+            painted=painted if painted.strokes else None,
             agreeing=doubts.agreeing if blend.name == "median" else None,
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from stacker.engine.region import NAMED_MASKS, USUAL, Region, region_of
+from stacker.engine.stroke_change import StrokeChange
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
@@ -21,6 +22,7 @@ Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
 HotPixels = Literal["auto", "mend", "keep"]
+Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
 KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "lights", "max"), ("mean", "sum")
 BRIDGED_BLENDS = (*KEEPING_BLENDS, *ADDING_BLENDS)
@@ -56,6 +58,10 @@ class Settings:
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
+    find_passes : of light painting: whether to look for the passes of the lamp, and tell them.
+    passes : what becomes of passes, each named once.
+    planes : of star trails: whether streaks of planes and satellites are kept, or taken ``out`` of
+        the frames.
     doubts : of a median: whether to look for what stood in one place for more than half of the
         frames, and so stays.
     darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
@@ -90,6 +96,9 @@ class Settings:
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
     keep_bursts: int | Literal["auto"] | None = None
+    find_passes: bool = False
+    passes: tuple[StrokeChange, ...] = ()
+    planes: Planes = "keep"
     doubts: bool = False
     darks: tuple[str, ...] = ()
     flats: tuple[str, ...] = ()
@@ -112,6 +121,7 @@ class Settings:
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))
         _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
+        _choice("planes", self.planes, get_args(Planes))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         named: dict[str, object] = {
             "--dark": self.darks,

@@ -18,6 +18,7 @@ from stacker.bridge import Confidence
 from stacker.burst import Burst
 from stacker.engine.laid import BridgedPiece
 from stacker.engine.mixed import MixedPiece
+from stacker.engine.strokes import Painted
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
 
@@ -44,6 +45,7 @@ class Shot:
     agreeing : float32 (h, w), of a median, the share of frames that agree with it, on a small
         copy; None where that was not looked at.
     masks : uint16 (H, W) of the frames' size, the masks by their names in the settings.
+    painted : the passes of a lamp, None where none were looked for or found.
     """
 
     pieces: Sequence[Piece]
@@ -58,6 +60,7 @@ class Shot:
     report: dict[str, Any]
     agreeing: npt.NDArray[np.float32] | None = None
     masks: Mapping[str, MaskArray] = field(default_factory=dict)
+    painted: Painted | None = None
 
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""

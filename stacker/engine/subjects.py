@@ -93,8 +93,8 @@ PRESETS = {
         ),
         Preset(
             "star-trails",
-            "lighten with a true floor over a mean of the ground, even light, gaps bridged, frames "
-            "as they lie",
+            "lighten with a true floor over a mean of the ground, even light, gaps bridged, planes "
+            "out, frames as they lie",
             (
                 Choice("blend", "lighten", "each star leaves its trail"),
                 _NIGHT_FLOOR,
@@ -102,6 +102,7 @@ PRESETS = {
                 Choice("hold", "still", "held stars would leave no trails"),
                 Choice("even", "auto", "one brighter frame would win everywhere"),
                 Choice("regions", (_QUIET_GROUND,), "what does not turn is quietest as a mean"),
+                Choice("planes", "out", "planes and satellites would draw lines across the trails"),
             ),
         ),
         Preset(
@@ -125,11 +126,15 @@ PRESETS = {
         ),
         Preset(
             "light-painting",
-            "lighten, gaps bridged",
+            "lighten, gaps bridged, frames as they lie, passes of the lamp told",
             (
                 # no true floor: it takes soft light that swept over everything for noise
                 Choice("blend", "lighten", "each stroke keeps its light"),
                 Choice("bridge", True, "strokes are whole where the lamp went on between frames"),
+                Choice("hold", "still", "in the dark the lamp moves, and the camera stands"),
+                Choice(
+                    "find_passes", True, "each pass of the lamp can be dimmed, tinted or left out"
+                ),
             ),
         ),
         Preset(

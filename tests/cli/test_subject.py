@@ -3,9 +3,11 @@
 import json
 
 import pytest
+import tifffile
 
 from stacker.cli.subject import with_list_asked
 from stacker.engine.subjects import PRESETS
+from tests.benchmarks.painted_night import PaintedNight
 from tests.bursts import write_jpegs
 from tests.cli.test_expose import assert_refused, run
 
@@ -35,6 +37,7 @@ def test_words_that_were_typed_win_even_where_they_say_the_usual(tmp_path):
         "hold": "still",
         "even": "auto",
         "regions": ["ground=blend mean, no-bridge"],
+        "planes": "out",
     }
     settings = report["settings"]
     assert (settings["floor"], settings["bridge"], settings["blend"]) == ("plain", False, "lighten")
@@ -71,3 +74,21 @@ def test_for_without_a_name_lists_every_subject_with_a_line_each(command):
     lines = result.stdout.splitlines()
     for name in PRESETS:
         assert sum(line.split()[:1] == [name] for line in lines) == 1
+
+
+def test_passes_of_a_lamp_are_listed_changed_and_written_as_pages(tmp_path):
+    PaintedNight(size=(180, 120)).write(tmp_path / "burst")
+    words = ("expose", "burst", "--for", "light-painting", "--no-bridge")
+    result = run(*words, "--pass", "list", cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    assert result.stdout.startswith("pass 1: KP_0003.jpg to KP_0006.jpg, 4 frames, brightest in ")
+    assert len(result.stdout.splitlines()) == 3
+    result = run(*words, "-o", "out.tif", "--pass", "2=off", "--pass-pages", "p.tif", cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    assert "2 in frames 9 to 11 (off)" in result.stderr
+    with tifffile.TiffFile(tmp_path / "p.tif") as file:
+        assert len(file.pages) == 3
+    result = run(*words, "--pass", "2=off", cwd=tmp_path)
+    assert result.returncode == 2 and "give one such as -o picture.tif" in result.stderr
+    result = run(*words, "-o", "o.tif", "--pass-pages", "p.png", cwd=tmp_path)
+    assert result.returncode == 2 and "only a TIFF has pages" in result.stderr
