@@ -45,6 +45,20 @@ MAY_IMPORT = {
         "version",
     },
     "demo": {"errors", "burst", "engine", "scenes", "survey"},
+    # the page says what a person wants and shows what comes of it
+    "page": {
+        "errors",
+        "version",
+        "light",
+        "blend",
+        "burst",
+        "engine",
+        "finish",
+        "subjects",
+        "survey",
+        "demo",
+        "wording",
+    },
     "cli": {
         "errors",
         "version",
@@ -57,6 +71,7 @@ MAY_IMPORT = {
         "subjects",
         "survey",
         "demo",
+        "page",
         "wording",
     },
     "__init__": {"errors", "version", "light", "burst", "engine", "plan", "scenes", "survey"},

@@ -14,6 +14,7 @@ from stacker.cli.master import master
 from stacker.cli.move import move
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
+from stacker.cli.serve import serve
 from stacker.cli.subject import with_list_asked
 from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
@@ -21,7 +22,9 @@ from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "film", "ladder", "master", "move", "plan", "scene", "survey")
+COMMANDS = (
+    "demo", "expose", "film", "ladder", "master", "move", "plan", "scene", "serve", "survey",
+)  # fmt: skip
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -71,4 +74,5 @@ app.command()(master)
 app.command()(move)
 app.command()(plan)
 app.command()(scene)
+app.command()(serve)
 app.command()(survey)

@@ -63,6 +63,24 @@ _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
 }
 
 
+# how frames are opened, and how the result leaves
+_FILES: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "exposure": ("exposure", _as_typed),
+    "shoulder": ("shoulder", _as_typed),
+    "warmth": ("warmth", _as_typed),
+    "gains": ("gains", lambda text: numbers("--gains", text)),
+    "neutral": ("neutral", lambda text: numbers("--neutral", text)),
+    "depth": ("depth", _as_typed),
+    "space": ("space", _as_typed),
+    "keep_location": ("keep_location", _as_typed),
+    "interval": ("interval_s", _as_typed),
+    "frame_shutter": ("frame_shutter_s", _as_typed),
+    "strict": ("strict", _as_typed),
+    "highlights": ("highlights", _as_typed),
+    "half": ("half", _as_typed),
+}
+
+
 def said(context: typer.Context) -> dict[str, Any]:
     """Return the settings that were typed, and not left to their defaults, by their names.
 
@@ -71,9 +89,27 @@ def said(context: typer.Context) -> dict[str, Any]:
     OptionError
         One of them is not what the option takes.
     """
+    return _typed(context, _SETTINGS)
+
+
+def said_of_files(context: typer.Context) -> dict[str, Any]:
+    """Return what was typed of how frames are opened and the result leaves, by the names that
+    a settings file has for it.
+
+    Raises
+    ------
+    OptionError
+        One of them is not what the option takes.
+    """
+    return _typed(context, _FILES)
+
+
+def _typed(
+    context: typer.Context, options: dict[str, tuple[str, Callable[[Any], Any]]]
+) -> dict[str, Any]:
     return {
         setting: make(context.params[option])
-        for option, (setting, make) in _SETTINGS.items()
+        for option, (setting, make) in options.items()
         if option in context.params and not _is_default(context, option)
     }
 

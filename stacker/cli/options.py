@@ -346,6 +346,23 @@ Strict = Annotated[
         rich_help_panel=LEAVING,
     ),
 ]
+SettingsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--settings",
+        help="Take what is not given here from a file that the page saved (.stacker.json).",
+        metavar="FILE",
+        rich_help_panel=RUNNING,
+    ),
+]
+Preview = Annotated[
+    bool,
+    typer.Option(
+        "--preview",
+        help="A quick look: from frames reduced to at most 1500 pixels a side.",
+        rich_help_panel=RUNNING,
+    ),
+]
 Report = Annotated[
     Path | None,
     typer.Option(
