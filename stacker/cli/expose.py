@@ -199,7 +199,7 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
-        write_pass_pages(shots, beside.pass_pages, finishing, progress)
+        write_pass_pages(shots, beside.pass_pages, finishing, progress, overwrite=overwrite)
         if beside.report is not None:
             write_report(
                 tuple(shots.values()),

@@ -53,7 +53,12 @@ def tell_passes(
 
 
 def write_pass_pages(
-    shots: Mapping[str, Shot], target: Path | None, finishing: dict[str, Any], progress: Progress
+    shots: Mapping[str, Shot],
+    target: Path | None,
+    finishing: dict[str, Any],
+    progress: Progress,
+    *,
+    overwrite: bool,
 ) -> None:
     """Write the pages, where they are asked for."""
     if target is None:
@@ -66,7 +71,7 @@ def write_pass_pages(
         shot.painted,
         target,
         tone=Tone(exposure_ev=finishing["exposure_ev"], shoulder=finishing["shoulder"]),
-        overwrite=finishing["overwrite"],
+        overwrite=overwrite,
         sources=shot.sources,
         progress=progress,
     )

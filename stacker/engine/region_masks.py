@@ -15,6 +15,7 @@ from stacker.burst import Burst
 from stacker.engine.found_masks import FoundMasks, find_masks
 from stacker.engine.mask_file import read_mask
 from stacker.engine.progress import Progress
+from stacker.engine.reduced import ReducedBurst
 from stacker.engine.region import Region
 from stacker.engine.settings import Settings
 from stacker.errors import OptionError
@@ -74,6 +75,17 @@ class Masks:
         return np.rint(share * WHOLE).astype(np.uint16)
 
 
+def _read(region: Region, burst: Burst) -> MaskArray:
+    """Return the mask that a region names, at the size of the burst's frames, uint16 (H, W)."""
+    if not isinstance(burst, ReducedBurst):
+        return read_mask(region, burst.size)
+    whole = read_mask(region, burst.whole.size)
+    width, height = burst.size
+    cells = whole[: height * burst.factor, : width * burst.factor]
+    small = cv2.resize(cells, burst.size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint16)
+
+
 def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     """Return the masks of the settings' regions, and those that are wanted besides.
 
@@ -86,7 +98,7 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     sources: set[Path] = set()
     for region in settings.regions:
         if not region.is_found and region not in shown:
-            mask = read_mask(region, burst.size)
+            mask = _read(region, burst)
             sources.add(Path(region.mask).resolve())
             shown[region] = _softened(mask, region)
     named = [region for region in settings.regions if region.is_found]

@@ -49,6 +49,13 @@ def stroke_changes(texts: Iterable[str]) -> tuple[StrokeChange, ...]:
     return tuple(changes.values())
 
 
+def changes_of(said: Iterable[str | StrokeChange]) -> tuple[StrokeChange, ...]:
+    """Return changes that were typed, or made already, as changes."""
+    given = tuple(said)
+    made = tuple(each for each in given if isinstance(each, StrokeChange))
+    return made + stroke_changes(each for each in given if isinstance(each, str))
+
+
 def _change_of(text: str) -> StrokeChange:
     number, equals, words = (part.strip() for part in text.partition("="))
     if not equals or not number.isascii() or not number.isdigit() or int(number) < 1:

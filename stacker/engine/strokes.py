@@ -15,7 +15,7 @@ from stacker.engine.frame_light import FrameLight
 from stacker.engine.holding import as_they_lie
 from stacker.engine.passes import worker_count
 from stacker.engine.prepare import Prepared
-from stacker.engine.progress import Progress
+from stacker.engine.progress import Progress, Silent
 from stacker.engine.settings import Settings
 from stacker.engine.span import span_of, weights_of
 from stacker.engine.stroke_change import StrokeChange
@@ -112,6 +112,13 @@ def list_passes(burst: Burst, settings: Settings, progress: Progress) -> Sequenc
         for number, each in enumerate(painted.prepared.found.get("lamp_passes", ()), 1)
     ]
     return lines or painted.prepared.warnings or ("no pass of a lamp was found",)
+
+
+def passes_in(burst: Burst) -> Sequence[tuple[int, tuple[int, ...]]]:
+    """Return the passes of a lamp, each with its number, from 1, and the places of its frames."""
+    looked = Settings(find_passes=True, on_bad="skip")
+    weights = [0.0 if frame.problem else 1.0 for frame in burst.frames]
+    return paint(Prepared(burst), weights, looked, Silent()).strokes
 
 
 def unlit_scene(
