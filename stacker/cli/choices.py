@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from stacker.cli.region_words import regions_of
+from stacker.cli.regions import regions_of
 from stacker.cli.subject import LIST
 from stacker.cli.words import (
     blend_names,

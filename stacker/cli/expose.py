@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from stacker.cli import night, options
+from stacker.cli import night, options, regions
 from stacker.cli.beside import Beside, targets_of
 from stacker.cli.choices import said, said_of_files
 from stacker.cli.strokes import Passes, PassPages, tell_passes, write_pass_pages
@@ -46,8 +46,8 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
-    region: options.Region = [],  # noqa: B006 - typer reads it as a constant
-    save_masks: options.SaveMasks = None,
+    region: regions.Region = [],  # noqa: B006 - typer reads it as a constant
+    save_masks: regions.SaveMasks = None,
     passes: Passes = [],  # noqa: B006
     keep_planes: night.KeepPlanes = True,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant

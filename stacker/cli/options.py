@@ -213,27 +213,6 @@ Crop = Annotated[
         autocompletion=lambda: ["common", "full"],
     ),
 ]
-Region = Annotated[
-    list[str],
-    typer.Option(
-        "--region",
-        help="A part of the picture made in its own way: the name of a gray picture whose white it "
-        "is, or sky, ground, moving or still, which are found; then what differs there, such as "
-        '"water.png=blend mean, first 3, last 40": blend, hold, first, last, without, shutter, '
-        "floor, bridge, no-bridge, feather (pixels). Several lie over each other.",
-        metavar="MASK=SETTINGS",
-        rich_help_panel=REGIONS,
-    ),
-]
-SaveMasks = Annotated[
-    Path | None,
-    typer.Option(
-        help="Write the masks that are found in the burst to a folder, to be changed and given "
-        "back: sky.png, ground.png, moving.png, still.png.",
-        metavar="DIR",
-        rich_help_panel=REGIONS,
-    ),
-]
 Bridge = Annotated[
     bool | None,
     typer.Option(

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from stacker.cli.region_words import regions_of
+from stacker.cli.regions import regions_of
 from stacker.engine import Region
 from stacker.errors import OptionError
 from tests.bursts import write_jpegs, write_tiffs

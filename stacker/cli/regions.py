@@ -1,9 +1,10 @@
-"""What is typed after ``--region``: a mask, and what is done differently there."""
+"""``--region`` and ``--save-masks``: a mask, and what is done differently there."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -13,6 +14,27 @@ from stacker.errors import OptionError
 if TYPE_CHECKING:
     from stacker.engine import Region
 
+Region = Annotated[
+    list[str],
+    typer.Option(
+        "--region",
+        help="A part of the picture made in its own way: the name of a gray picture whose white it "
+        "is, or sky, ground, moving or still, which are found; then what differs there, such as "
+        '"water.png=blend mean, first 3, last 40": blend, hold, first, last, without, shutter, '
+        "floor, bridge, no-bridge, feather (pixels). Several lie over each other.",
+        metavar="MASK=SETTINGS",
+        rich_help_panel=REGIONS,
+    ),
+]
+SaveMasks = Annotated[
+    Path | None,
+    typer.Option(
+        help="Write the masks that are found in the burst to a folder, to be changed and given "
+        "back: sky.png, ground.png, moving.png, still.png.",
+        metavar="DIR",
+        rich_help_panel=REGIONS,
+    ),
+]
 EXAMPLE = 'such as --region "water.png=blend mean, first 3, last 40"'
 # what takes a word behind it, by the names of the long options, and what that is
 TAKES: dict[str, tuple[str, Callable[[str], Any]]] = {
