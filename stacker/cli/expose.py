@@ -46,7 +46,7 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
-    region: regions.Region = [],  # noqa: B006 - typer reads it as a constant
+    region: regions.Regions = [],  # noqa: B006 - typer reads it as a constant
     save_masks: regions.SaveMasks = None,
     passes: Passes = [],  # noqa: B006
     keep_planes: night.KeepPlanes = True,

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from stacker.cli.options import REGIONS
 from stacker.cli.words import frame_numbers, seconds
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
-    from stacker.engine import Region
+    from stacker import engine
 
-Region = Annotated[
+Regions = Annotated[
     list[str],
     typer.Option(
         "--region",
@@ -50,7 +51,7 @@ TAKES: dict[str, tuple[str, Callable[[str], Any]]] = {
 ALONE = {"bridge": True, "no-bridge": False}
 
 
-def regions_of(texts: list[str]) -> tuple[Region, ...]:
+def regions_of(texts: list[str]) -> tuple[engine.Region, ...]:
     """Return the regions that were typed.
 
     Raises
@@ -61,7 +62,7 @@ def regions_of(texts: list[str]) -> tuple[Region, ...]:
     return tuple(_region(text) for text in texts)
 
 
-def _region(text: str) -> Region:
+def _region(text: str) -> engine.Region:
     from stacker.engine import Region
 
     # a file's name may hold the sign too
