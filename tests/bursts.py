@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import cv2
 import numpy as np
 import tifffile
 from PIL import Image
@@ -52,3 +53,16 @@ def write_tiffs(folder: Path, frames: list[np.ndarray]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for number, pixels in enumerate(frames):
         tifffile.imwrite(folder / f"KP_{number + 1:04d}.tif", pixels, photometric="rgb")
+
+
+def write_moving_lamp(folder: Path, count: int = 6) -> None:
+    """Write frames of a lamp that draws a streak of 24 pixels in each, and 12 between them."""
+    rng = np.random.default_rng(4)
+    ground = rng.uniform(12, 20, (160, 240, 3))
+    frames = []
+    for number in range(count):
+        frame = ground + rng.normal(0, 1.0, ground.shape)
+        left = 10 + 36 * number
+        frame[78:82, left : left + 24] = 240, 220, 200
+        frames.append(cv2.GaussianBlur(frame, (0, 0), 1.0).clip(0, 255).astype(np.uint8))
+    write_tiffs(folder, frames)

@@ -25,6 +25,7 @@ MAY_IMPORT = {
     "blend": {"errors", "light"},
     "bridge": {"errors", "light", "register"},
     "finish": {"errors", "light"},
+    "masks": {"light"},
     "plan": {"errors", "light", "subjects", "wording"},
     "scenes": {"errors", "light"},
     # the page of a report says times as plans and commands do
@@ -38,6 +39,7 @@ MAY_IMPORT = {
         "blend",
         "bridge",
         "finish",
+        "masks",
         "subjects",
         "survey",
         "version",

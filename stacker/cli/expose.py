@@ -7,19 +7,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from stacker.cli import night, options
+from stacker.cli import night, options, regions
 from stacker.cli.beside import Beside, targets_of
-from stacker.cli.subject import Subject, said
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import (
-    blend_names,
-    count_or_auto,
-    frame_numbers,
-    memory_size,
-    numbers,
-    one_or_two,
-    spoken,
-)
+from stacker.cli.choices import said, said_of_files
+from stacker.cli.strokes import Passes, PassPages, tell_passes, write_pass_pages
+from stacker.cli.subject import LIST, Subject
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
+from stacker.cli.words import spoken
+from stacker.errors import OptionError
 
 if TYPE_CHECKING:
     from stacker.engine import Shot
@@ -29,7 +24,7 @@ if TYPE_CHECKING:
 def expose(
     context: typer.Context,
     burst: options.Burst,
-    output: options.Output,
+    output: options.PictureIfAny = None,
     first: options.First = None,
     last: options.Last = None,
     shutter: options.Shutter = None,
@@ -51,6 +46,10 @@ def expose(
     tail_to: options.TailTo = "start",
     even: options.Even = "off",
     bridge: options.Bridge = None,
+    region: regions.Regions = [],  # noqa: B006 - typer reads it as a constant
+    save_masks: regions.SaveMasks = None,
+    passes: Passes = [],  # noqa: B006
+    keep_planes: night.KeepPlanes = True,
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -70,6 +69,7 @@ def expose(
     report: options.Report = None,
     bridge_map: options.BridgeMap = None,
     doubt_map: options.DoubtMap = None,
+    pass_pages: PassPages = None,
     interval: options.Interval = None,
     frame_shutter: options.FrameShutter = None,
     memory: options.Memory = None,
@@ -89,54 +89,16 @@ def expose(
     A clip, 2 s long: stacker expose surf.mp4 --first 50 --shutter 2 -o surf.png
     """
     with telling_errors():
+        from stacker.engine.region import NAMED_MASKS
         from stacker.engine.settings_file import Chosen, read_settings
 
-        choices = {
-            "blends": blend_names(blend),
-            "hold": hold,
-            "reference": reference,
-            "box": numbers("--box", box) if box is not None else None,
-            "crop": crop,
-            "first": first,
-            "last": last,
-            "without": frame_numbers("--without", without) if without is not None else (),
-            "shutter_s": shutter,
-            "ramp_in_s": ramp_in,
-            "ramp_out_s": ramp_out,
-            "weights": numbers("--weights", weights) if weights is not None else None,
-            "floor": floor,
-            "bridge": bridge,
-            "tail_s": tail,
-            "tail_to": tail_to,
-            "trim": one_or_two("--trim", trim) if trim is not None else None,
-            "darks": tuple(dark),
-            "flats": tuple(flat),
-            "biases": tuple(bias),
-            "hot_pixels": hot_pixels,
-            "even": even,
-            "on_bad": on_bad,
-            "keep_bursts": count_or_auto(keep_bursts),
-            "memory": memory_size(memory),
-            "workers": workers,
-            # how the result leaves
-            "exposure": exposure,
-            "shoulder": shoulder,
-            "warmth": warmth,
-            "gains": numbers("--gains", gains) if gains is not None else None,
-            "neutral": numbers("--neutral", neutral) if neutral is not None else None,
-            "depth": depth,
-            "space": space,
-            "keep_location": keep_location,
-            # how frames are opened
-            "interval_s": interval,
-            "frame_shutter_s": frame_shutter,
-            "strict": strict,
-            "highlights": highlights,
-            "half": half,
-        }
-        given = said(context, choices)
+        given = said(context) | said_of_files(context)
         if doubt_map is not None:
             given["doubts"] = True
+        if save_masks is not None:
+            given["masks"] = NAMED_MASKS
+        if pass_pages is not None:
+            given["find_passes"] = True
         saved = read_settings(settings_file) if settings_file is not None else Chosen()
         chosen = saved.under(given, subject)
         settings = chosen.settings
@@ -144,13 +106,23 @@ def expose(
             note("--trim counts only with --blend trimmed", quiet=quiet)
         if (tail is not None or floor != "plain") and "lighten" not in settings.blends:
             note("--floor and --tail count only with --blend lighten", quiet=quiet)
+        if LIST in passes:
+            tell_passes(burst, settings, chosen.opening, quiet=quiet)
+            return
+        if output is None:
+            raise OptionError(
+                "-o",
+                "no name for the picture is given",
+                remedy="give one such as -o picture.tif",
+                code="option-output",
+            )
         if bridge_map is not None and not settings.bridge:
             note("--bridge-map counts only with --bridge", quiet=quiet)
             bridge_map = None
         if doubt_map is not None and "median" not in settings.blends:
             note("--doubt-map counts only with --blend median", quiet=quiet)
             doubt_map = None
-        beside = Beside(report, bridge_map, doubt_map)
+        beside = Beside(report, bridge_map, doubt_map, save_masks, pass_pages)
         _expose(burst, output, chosen, beside, preview=preview, overwrite=overwrite, quiet=quiet)
 
 
@@ -166,7 +138,7 @@ def _expose(
 ) -> None:
     from stacker.blend import find_blend
     from stacker.burst import open_burst
-    from stacker.engine import expose_burst, save, write_report
+    from stacker.engine import expose_burst, save, save_masks, write_report
     from stacker.engine.preview import balance_in_preview, expose_preview
     from stacker.finish import Tone, check_place, check_target, depth_of, save_grey, space_named
 
@@ -218,6 +190,8 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        if beside.masks is not None:
+            save_masks(next(iter(shots.values())), beside.masks, overwrite=overwrite)
         if beside.doubt_map is not None:
             save_grey(
                 beside.doubt_map,
@@ -225,6 +199,7 @@ def _expose(
                 overwrite=overwrite,
                 sources=burst_and_masters,
             )
+        write_pass_pages(shots, beside.pass_pages, finishing, progress, overwrite=overwrite)
         if beside.report is not None:
             write_report(
                 tuple(shots.values()),
@@ -239,10 +214,12 @@ def _expose(
     if in_vain and all(each["motion_model"] == "identity" for each in reports):
         words = "count only with --hold scene, sky or subject, and where frames are held"
         note(f"--reference and --crop {words}", quiet=quiet)
-    for warning in dict.fromkeys(w for each in reports for w in each["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of(reports, quiet=quiet)
     for name, shot in shots.items():
         tell(_summary(name, targets[name], shot))
+        if "bridge" in shot.report:
+            of = f"{name}: " if len(shots) > 1 else ""
+            tell(f"{of}{shot.report['bridge']['words']}")
 
 
 def _summary(blend: str, target: Path, shot: Shot) -> str:
@@ -253,4 +230,6 @@ def _summary(blend: str, target: Path, shot: Shot) -> str:
         words += f", open for {spoken(shot.open_s)}"
         if shot.report["elapsed_s"] and frames > 1:
             words += f" in all, over {spoken(shot.report['elapsed_s'])}"
+    for region in shot.report.get("regions", ()):
+        words += f"; in {region['mask']} {region['blend']} of {region['frames_used']}"
     return f"{words}, {width} x {height} pixels"

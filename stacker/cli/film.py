@@ -8,17 +8,10 @@ from typing import Annotated
 import typer
 
 from stacker.cli import night, options
+from stacker.cli.choices import said
 from stacker.cli.options import ADDING, LEAVING
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import (
-    blend_names,
-    frame_numbers,
-    memory_size,
-    numbers,
-    rate,
-    seconds,
-    spoken,
-)
+from stacker.cli.telling import showing_progress, tell, telling_errors, telling_of
+from stacker.cli.words import rate, seconds, spoken
 from stacker.errors import OptionError
 
 Clip = Annotated[
@@ -66,6 +59,7 @@ Width = Annotated[
 
 
 def film(
+    context: typer.Context,
     burst: options.Burst,
     output: Clip,
     first: options.First = None,
@@ -80,6 +74,7 @@ def film(
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     sliding: SlidingShutter = None,
     even: options.Even = "off",
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -112,25 +107,7 @@ def film(
         from stacker.finish import check_place
         from stacker.finish.clip import check_clip, frame_rate
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            shutter_s=shutter,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        settings = Settings(**said(context))
         choice = FilmChoice(
             fps=fps,
             width=width,
@@ -162,8 +139,7 @@ def film(
             made = film_burst(opened, output, settings, choice, progress=progress)
         if report is not None:
             save_report(made, report, overwrite=overwrite, sources=opened.sources)
-        for warning in dict.fromkeys(made["warnings"]):
-            note(warning, quiet=quiet)
+        telling_of([made], quiet=quiet)
         told = made["film"]
         under = told["frames_under_the_shutter"]
         what = f"sliding over {under} frames at a time" if under else "building up"
@@ -172,3 +148,5 @@ def film(
             f"{spoken(told['seconds'])} at {told['fps']:.5g} a second, "
             f"{told['size'][0]} x {told['size'][1]} pixels"
         )
+        if "bridge" in made:
+            tell(made["bridge"]["words"])

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stacker.cli import night, options
+from stacker.cli.choices import said
 from stacker.cli.options import ADDING, LEAVING, SPAN
-from stacker.cli.telling import note, showing_progress, tell, telling_errors
-from stacker.cli.words import blend_names, frame_numbers, memory_size, numbers, one_or_two, seconds
+from stacker.cli.subject import Subject
+from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
+from stacker.cli.words import seconds
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
@@ -49,6 +51,7 @@ Files = Annotated[
 
 
 def ladder(
+    context: typer.Context,
     burst: options.Burst,
     output: Sheet,
     first: options.First = None,
@@ -60,9 +63,11 @@ def ladder(
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
+    subject: Subject = None,
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
+    bridge: options.Bridge = None,
     dark: night.Dark = [],  # noqa: B006
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006
@@ -93,27 +98,9 @@ def ladder(
     Times of my own:   stacker ladder frames/ --shutters 1/4,1,4,30 --files water.tif -o ladder.jpg
     """
     with telling_errors():
-        from stacker.engine.settings import Settings
+        from stacker.engine.rung_for import ladder_settings
 
-        settings = Settings(
-            blends=blend_names(blend),
-            hold=hold,  # type: ignore[arg-type]  # checked by the settings themselves
-            reference=reference,
-            box=numbers("--box", box) if box is not None else None,
-            crop=crop,  # type: ignore[arg-type]  # checked by the settings themselves
-            first=first,
-            last=last,
-            without=frame_numbers("--without", without) if without is not None else (),
-            trim=one_or_two("--trim", trim) if trim is not None else Settings.trim,
-            darks=tuple(dark),
-            flats=tuple(flat),
-            biases=tuple(bias),
-            hot_pixels=hot_pixels,  # type: ignore[arg-type]  # checked by the settings themselves
-            even=even,  # type: ignore[arg-type]  # checked by the settings themselves
-            on_bad=on_bad,  # type: ignore[arg-type]  # checked by the settings themselves
-            memory=memory_size(memory),
-            workers=workers,
-        )
+        settings = ladder_settings(subject, said(context))
         finishing = {"exposure_ev": exposure, "shoulder": shoulder, "space": space}
         pictures = {**finishing, "depth": depth, "keep_location": keep_location}
         opening = {
@@ -127,7 +114,7 @@ def ladder(
             note("--depth and --keep-location count only with --files", quiet=quiet)
         wanted = _times(shutters) if shutters is not None else None
         places = Places(output, files, report, overwrite, depth)
-        _ladder(burst, places, settings, wanted, finishing, pictures, opening, quiet=quiet)
+        _ladder(burst, places, settings, wanted, subject, finishing, pictures, opening, quiet=quiet)
 
 
 class Places:
@@ -173,6 +160,7 @@ def _ladder(
     places: Places,
     settings: Settings,
     shutters_s: tuple[float, ...] | None,
+    subject: str | None,
     finishing: dict[str, Any],
     pictures: dict[str, Any],
     opening: dict[str, Any],
@@ -194,7 +182,9 @@ def _ladder(
     burst = open_burst(sources, **opening)
     places.check(burst.sources, rungs_ahead(burst, settings, shutters_s))
     with showing_progress(quiet=quiet) as progress:
-        made = ladder_burst(burst, settings, shutters_s=shutters_s, progress=progress)
+        made = ladder_burst(
+            burst, settings, shutters_s=shutters_s, subject=subject, progress=progress
+        )
         used = made.rungs[0].shot.sources
         places.check(used, [(rung.label, rung.frames) for rung in made.rungs])
         progress.start("writing", 1)
@@ -207,11 +197,12 @@ def _ladder(
         save_report(report, places.report, overwrite=places.overwrite, sources=used)
     if shutters_s is not None and len(made.rungs) < len(shutters_s):
         note("times that come to the same frames share a rung", quiet=quiet)
-    for warning in dict.fromkeys(report["warnings"]):
-        note(warning, quiet=quiet)
+    telling_of([report], quiet=quiet)
     for rung in made.rungs:
         plural = "s" if rung.frames > 1 else ""
         tell(f"{rung.label}: {rung.frames} frame{plural}, {rung.measure.words}")
+    if "bridge" in report:
+        tell(f"{made.rungs[-1].label}: {report['bridge']['words']}")
     tell(f"{made.rungs[made.proposed].label} suits: {made.why}")
     if written:
         tell(f"{written[0]} to {written[-1].name}: each rung as a picture of its own")

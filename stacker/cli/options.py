@@ -9,10 +9,11 @@ import typer
 
 from stacker.cli.words import seconds
 
-SPAN, HOLDING, ADDING, LEAVING, CLOCK, RUNNING = (
+SPAN, HOLDING, ADDING, REGIONS, LEAVING, CLOCK, RUNNING = (
     "Which frames",
     "What is held still",
     "How frames add up",
+    "Parts of the picture",
     "Brightness and files",
     "When the camera's clock is missing or wrong",
     "How it runs",
@@ -37,6 +38,16 @@ Output = Annotated[
         "--output",
         help="The picture to write: .tif or .png (16 bit) or .jpg.",
         metavar="FILE",
+    ),
+]
+PictureIfAny = Annotated[
+    Path | None,
+    typer.Option(
+        "-o",
+        "--output",
+        help="The picture to write: .tif or .png (16 bit) or .jpg. Needed but for lists.",
+        metavar="FILE",
+        show_default=False,
     ),
 ]
 First = Annotated[

@@ -23,7 +23,7 @@ def scene(
     name: Annotated[
         str,
         typer.Argument(
-            help="harbour, road, lighthouse, quay, stars or fireworks.",
+            help="harbour, road, lighthouse, quay, stars, fireworks or dusk.",
             autocompletion=_scenes_with,
         ),
     ],

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -48,6 +48,14 @@ def note(sentence: str, *, quiet: bool) -> None:
     """Print a remark on stderr, unless told to be quiet."""
     if not quiet:
         typer.echo(f"note: {sentence}", err=True)
+
+
+def telling_of(reports: Sequence[Mapping[str, Any]], *, quiet: bool) -> None:
+    """Print the warnings of reports, each once; what is told of gaps has a line of its own."""
+    of_gaps = {report["bridge"]["words"] for report in reports if "bridge" in report}
+    for warning in dict.fromkeys(each for report in reports for each in report["warnings"]):
+        if warning not in of_gaps:
+            note(warning, quiet=quiet)
 
 
 @contextmanager

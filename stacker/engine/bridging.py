@@ -6,60 +6,130 @@ import itertools
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 import cv2
 
 from stacker.blend import Blend
 from stacker.blend.lighten import Lighten
 from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
+from stacker.bridge.streaks import StreakBridge
 from stacker.burst import Burst
-from stacker.engine.frame_light import KEPT, FrameLight
-from stacker.engine.holding import Holding
-from stacker.engine.laid import TILE_PIXEL_BYTES, LaidLight
-from stacker.engine.memory import frame_bytes, workers_within
+from stacker.engine.frame_light import FrameLight
+from stacker.engine.frames_ahead import FramesAhead
+from stacker.engine.gaps import (
+    NO_CLOCK,
+    NOTHING_MOVES,
+    TRIED,
+    BridgedBlend,
+    Gap,
+    left_alone,
+    told_of_gaps,
+)
+from stacker.engine.holding import Holding, resampled_intake
+from stacker.engine.laid import LaidLight
+from stacker.engine.memory import BridgePlan, frame_bytes, plan_bridge, waiting_bytes
 from stacker.engine.passes import worker_count
+from stacker.engine.planes import KnownSky
 from stacker.engine.progress import Progress
 from stacker.engine.settings import ADDING_BLENDS, KEEPING_BLENDS, Settings
+from stacker.errors import OptionError
 from stacker.light.encoding import LightArray
 
-LIGHT_PIXEL_BYTES = 12
-# whole frames of light that a bridge itself may take while it works on a pair
-WORKING_FRAMES = 2
 # how patches join the picture, for each blend that gaps show in
 JOINS: dict[str, Joins] = {
     **dict.fromkeys(KEEPING_BLENDS, "greater"),
     **dict.fromkeys(ADDING_BLENDS, "added"),
 }
-NO_CLOCK = (
-    "the gaps are left as they are: the frames do not say how long they were open; "
-    "give it with --frame-shutter"
-)
-NOTHING_MOVES = "no moving light was found there"
 
+# called with the number of a gap, the bridge and its words, and a patch
 Put = Callable[[int, str, Bridge, Patch], None]
 
 
 @dataclass(frozen=True, eq=False)
 class Bridged:
-    """What was bridged.
+    """What was bridged in each picture, by the name of its blend, the memory planned for it, and
+    what was found of moving lamps."""
+
+    blends: Mapping[str, BridgedBlend] = field(default_factory=dict)
+    peak_bytes: int = 0
+    lamps: StreakBridge | None = None
+
+    def of(self, blend: str) -> BridgedBlend:
+        """Return what was bridged in the picture of a blend."""
+        return self.blends.get(blend, BridgedBlend())
+
+
+def if_affordable(
+    burst: Burst,
+    weights: Sequence[float],
+    blends: Sequence[Blend],
+    settings: Settings,
+    held: int = 0,
+) -> tuple[Settings, tuple[str, ...]]:
+    """Return the settings, without the bridge where the subject chose it and memory is too small.
+
+    To be asked before any pass.
 
     Parameters
     ----------
-    laid : the light of the gaps, by the name of the blend.
-    unbridged : for each gap that was looked at, by the place of the frame before it, why it is
-        not bridged; None where it is.
-    found : what the report says of the whole.
-    warnings : sentences for a person.
-    peak_bytes : the memory that it was planned to take.
-    """
+    weights : one per frame of the burst.
+    held : bytes that are taken by what all frames share.
 
-    laid: Mapping[str, LaidLight] = field(default_factory=dict)
-    unbridged: Mapping[int, str | None] = field(default_factory=dict)
-    found: Mapping[str, Any] = field(default_factory=dict)
-    warnings: Sequence[str] = ()
-    peak_bytes: int = 0
+    Returns
+    -------
+    The settings, and sentences for a person.
+
+    Raises
+    ------
+    OptionError
+        The bridge was asked for and does not fit into the memory.
+    """
+    if not settings.bridge or not _joining(blends):
+        return settings, ()
+    try:
+        bridge_plan(burst, weights, blends, settings, held)
+    except OptionError as error:
+        if not settings.is_chosen("bridge"):
+            raise
+        told = f"the gaps are left as they are for want of memory: {error.why}"
+        return replace(settings, bridge=False), (told,)
+    return settings, ()
+
+
+def bridge_plan(
+    burst: Burst,
+    weights: Sequence[float],
+    blends: Sequence[Blend],
+    settings: Settings,
+    held: int,
+) -> BridgePlan:
+    """Return how gaps are bridged within the memory, whatever part of the burst makes the picture.
+
+    Parameters and errors are those of ``if_affordable``.
+    """
+    # however frames turn out to be held
+    intake = resampled_intake(burst, tuple(weights), masked=True)
+    width, height = burst.size
+    joining = _joining(blends)
+    frame = frame_bytes(
+        burst.size,
+        burst.encoding.stored,
+        developed=burst.development is not None,
+        corrected=burst.by_light,
+    )
+    return plan_bridge(
+        width * height,
+        list(joining.values()),
+        workers=min(worker_count(settings.workers), max(1, intake.count - 1)),
+        memory=settings.memory,
+        frame=frame,
+        held=held + waiting_bytes(blends, intake, height, width),
+    )
+
+
+def _joining(blends: Sequence[Blend]) -> dict[str, Joins]:
+    return {blend.name: JOINS[blend.name] for blend in blends if blend.name in JOINS}
 
 
 def bridge_gaps(
@@ -68,8 +138,10 @@ def bridge_gaps(
     weights: Sequence[float],
     blends: Sequence[Blend],
     holding: Holding,
-    settings: Settings,
+    plan: BridgePlan,
     progress: Progress,
+    *,
+    sky: KnownSky | None = None,
 ) -> Bridged:
     """Return the light that fell between the frames, for each blend that gaps show in.
 
@@ -77,54 +149,29 @@ def bridge_gaps(
     ----------
     used : places of the frames that made the picture.
     weights : one per frame of the burst.
+    sky : the stars, where they were looked for before.
     """
-    joining = {blend.name: JOINS[blend.name] for blend in blends if blend.name in JOINS}
-    if not settings.bridge or not joining or len(used) < 2:
+    joining = _joining(blends)
+    if not joining or len(used) < 2:
         return Bridged()
-    exposed = _exposed(burst, used)
-    if exposed is None:
-        return Bridged(unbridged=dict.fromkeys(used[:-1], NO_CLOCK), warnings=[NO_CLOCK])
-    workers, peak_bytes = _workers(burst, len(used) - 1, len(joining), settings)
-    threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        counts = [weights[place] for place in used]
-        bridging = _Bridging(burst, used, exposed, counts, holding, workers, progress)
-        bridges = bridging.look(sorted(set(joining.values())))
-        laid = {name: _empty(name, burst) for name in joining}
-        factors = {
-            blend.name: _factors(blend, used, weights) for blend in blends if blend.name in joining
-        }
-        # what was bridged, by the words for the bridge
-        lit: dict[str, set[int]] = {words: set() for words, _ in bridges}
+    found = Found.look(burst, used, weights, joining, holding, plan, progress, sky=sky)
+    if found is None:
+        return Bridged({name: left_alone(used, NO_CLOCK) for name in joining})
+    laid = {name: empty_laid(name, burst) for name in joining}
+    factors = {b.name: factors_of(b, used, weights) for b in blends if b.name in joining}
 
-        def put(number: int, words: str, bridge: Bridge, patch: Patch) -> None:
-            lit[words].add(number)
-            for name, joins in joining.items():
-                if joins == bridge.joins:
-                    laid[name].lay(patch, factors[name][number])
+    def put(number: int, _words: str, bridge: Bridge, patch: Patch) -> None:
+        for name, joins in joining.items():
+            if joins == bridge.joins:
+                laid[name].lay(patch, factors[name][number])
 
-        if bridges:
-            bridging.lay(bridges, put)
-    finally:
-        cv2.setNumThreads(threads)
-    unbridged = {
-        used[number]: None
-        if any(number in gaps for gaps in lit.values())
-        else _why(number, [(words, each) for words, each in bridges if lit[words]] or bridges)
-        for number in range(len(used) - 1)
-    }
-    found = {
-        "bridge": {
-            "by": {words: len(gaps) for words, gaps in lit.items()},
-            "bridged": len(set().union(*lit.values())),
-            "gaps": len(used) - 1,
-        }
-    }
-    return Bridged(laid, unbridged, found, _told(lit, unbridged), peak_bytes)
+    found.lay(put, plan.workers, progress)
+    told = {name: found.told(laid[name], joins) for name, joins in joining.items()}
+    lamps = next((each for _, each in found.bridges if isinstance(each, StreakBridge)), None)
+    return Bridged(told, plan.peak_bytes, lamps)
 
 
-def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
+def exposed_of(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
     """Return when the frames were exposed; None where that is not known."""
     exposed = []
     for place in used:
@@ -135,12 +182,13 @@ def _exposed(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
     return exposed
 
 
-def _empty(name: str, burst: Burst) -> LaidLight:
+def empty_laid(name: str, burst: Burst) -> LaidLight:
+    """Return what takes the light of gaps for a blend."""
     whole_pixels = burst.encoding.space.luminance_weights if name == "max" else None
     return LaidLight(added=JOINS[name] == "added", luminance_weights=whole_pixels)
 
 
-def _factors(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> list[float]:
+def factors_of(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> list[float]:
     """Return by how much the light of each gap counts."""
     if JOINS[blend.name] == "added":
         # bridges know what their frames count
@@ -150,115 +198,141 @@ def _factors(blend: Blend, used: Sequence[int], weights: Sequence[float]) -> lis
     return [min(pair) for pair in itertools.pairwise(counts)]
 
 
-def _why(number: int, bridges: Sequence[tuple[str, Bridge]]) -> str:
-    """Return why a gap that got no light is not bridged."""
-    reasons = dict.fromkeys(bridge.gaps[number].why for _, bridge in bridges)
-    return "; ".join(filter(None, reasons)) or NOTHING_MOVES
-
-
-def _told(lit: Mapping[str, set[int]], unbridged: Mapping[int, str | None]) -> list[str]:
-    """Return the sentence for a person about gaps that stayed."""
-    left = [why for why in unbridged.values() if why is not None]
-    if not left:
-        return []
-    if len(left) == len(unbridged):
-        return [f"no gap was bridged: {left[0]}"]
-    by = " and ".join(words for words, gaps in lit.items() if gaps)
-    return [
-        f"{len(unbridged) - len(left)} of {len(unbridged)} gaps were bridged, by {by}; "
-        f"of the first that was not: {left[0]}"
-    ]
-
-
-class _Bridging:
-    """One run of the bridges over all gaps."""
+class Found:
+    """The bridges of a burst, and what they have laid so far."""
 
     def __init__(
         self,
         burst: Burst,
         used: Sequence[int],
-        exposed: Sequence[Exposed],
-        counts: Sequence[float],
         holding: Holding,
-        workers: int,
-        progress: Progress,
+        bridges: Sequence[tuple[str, Bridge]],
     ) -> None:
-        self.burst = burst
-        self.used = used
-        self.exposed = exposed
-        self.counts = counts
-        self.holding = holding
-        self.progress = progress
-        self.gaps = len(used) - 1
-        self.workers = workers
+        self.burst, self.used, self.holding = burst, used, holding
+        self.bridges = bridges
+        self.count = len(used) - 1
+        # how much light there was for a gap, by the words for the bridge; threads have gaps of
+        # their own
+        self.light: list[dict[str, float]] = [{} for _ in range(self.count)]
         self._stopped = threading.Event()
 
-    def look(self, ways: Sequence[Joins]) -> list[tuple[str, Bridge]]:
-        """Return the bridges that the burst needs, with the words for them."""
-        frames = FrameLight(self.burst, self.used, self.holding)
-        self.progress.start("looking for light that moves", len(self.used))
-        seen: set[int] = set()
+    @classmethod
+    def look(
+        cls,
+        burst: Burst,
+        used: Sequence[int],
+        weights: Sequence[float],
+        joining: Mapping[str, Joins],
+        holding: Holding,
+        plan: BridgePlan,
+        progress: Progress,
+        failed: list[int] | None = None,
+        sky: KnownSky | None = None,
+    ) -> Found | None:
+        """Return the bridges that the burst needs; None where its clock is not known.
 
-        def shown(number: int) -> LightArray:
-            if number not in seen:
-                seen.add(number)
-                self.progress.advance()
-            return frames(number)
+        Places of frames that cannot be read are added to ``failed`` before that is raised.
+        """
+        exposed = exposed_of(burst, used)
+        if exposed is None:
+            return None
+        progress.start("looking for light that moves", len(used))
+        counts = [weights[place] for place in used]
+        luminance_weights = burst.encoding.space.luminance_weights
+        threads = cv2.getNumThreads()
+        cv2.setNumThreads(1)
+        ahead = plan.looking // 2
+        known = sky.bridge if sky is not None and sky.fits(used, holding) else None
+        try:
+            with FramesAhead(burst, used, holding, ahead, progress, failed) as frames:
+                bridges = [
+                    (words, bridge)
+                    for joins in sorted(set(joining.values()))
+                    for words, bridge in choose_bridges(
+                        joins,
+                        frames,
+                        exposed,
+                        luminance_weights,
+                        counts,
+                        plan.looking - ahead,
+                        known,
+                    ).items()
+                ]
+        finally:
+            cv2.setNumThreads(threads)
+        return cls(burst, used, holding, bridges)
 
-        weights = self.burst.encoding.space.luminance_weights
-        return [
-            (words, bridge)
-            for joins in ways
-            for words, bridge in choose_bridges(
-                joins, shown, self.exposed, weights, self.counts
-            ).items()
-        ]
-
-    def lay(self, bridges: Sequence[tuple[str, Bridge]], put: Put) -> None:
-        """Call ``put`` with the number of each gap and each patch for it."""
-        self.progress.start("bridging", self.gaps)
-        workers = self.workers
+    def lay(self, put: Put, workers: int, progress: Progress) -> None:
+        """Call ``put`` with each patch for each gap, from so many threads."""
+        if not self.bridges:
+            return
+        progress.start("bridging", self.count)
+        workers = min(workers, self.count)
         # neighbouring gaps share a frame: each thread takes a run of them
-        edges = [self.gaps * part // workers for part in range(workers + 1)]
-        with ThreadPoolExecutor(workers, thread_name_prefix="bridge") as pool:
-            futures = [
-                pool.submit(self._run, range(first, last), bridges, put)
-                for first, last in itertools.pairwise(edges)
-            ]
-            try:
-                wait(futures, return_when=FIRST_EXCEPTION)
-            finally:
-                self._stopped.set()
-        for future in futures:
-            future.result()
+        edges = [self.count * part // workers for part in range(workers + 1)]
+        threads = cv2.getNumThreads()
+        cv2.setNumThreads(1)
+        try:
+            with ThreadPoolExecutor(workers, thread_name_prefix="bridge") as pool:
+                futures = [
+                    pool.submit(self._run, range(first, last), put, progress)
+                    for first, last in itertools.pairwise(edges)
+                ]
+                try:
+                    wait(futures, return_when=FIRST_EXCEPTION)
+                finally:
+                    self._stopped.set()
+            for future in futures:
+                future.result()
+        finally:
+            cv2.setNumThreads(threads)
 
-    def _run(self, gaps: range, bridges: Sequence[tuple[str, Bridge]], put: Put) -> None:
+    def _run(self, gaps: range, put: Put, progress: Progress) -> None:
         frames = FrameLight(self.burst, self.used, self.holding)
         for number in gaps:
             if self._stopped.is_set():
                 return
-            able = [each for each in bridges if each[1].gaps[number].bridged]
-            if able:
-                earlier, later = frames(number), frames(number + 1)
-                for words, bridge in able:
-                    for patch in bridge.between(number, earlier, later):
-                        put(number, words, bridge, patch)
-                del earlier, later
-            self.progress.advance()
+            if self.able(number):
+                self.lay_gap(number, frames(number), frames(number + 1), put)
+            progress.advance()
+
+    def able(self, number: int) -> bool:
+        """Whether some bridge may have light for a gap."""
+        return any(bridge.gaps[number].bridged for _, bridge in self.bridges)
+
+    def lay_gap(self, number: int, earlier: LightArray, later: LightArray, put: Put) -> None:
+        """Call ``put`` with the patches for one gap between two frames."""
+        whole = max(_light_in(earlier), 1e-9)
+        for words, bridge in self.bridges:
+            if not bridge.gaps[number].bridged:
+                continue
+            for patch in bridge.between(number, earlier, later):
+                if not patch.light.any():
+                    continue
+                put(number, words, bridge, patch)
+                light = _light_in(patch.light) / whole
+                # what is added in one place was taken in another
+                light /= 2 if bridge.joins == "added" else 1
+                self.light[number][words] = self.light[number].get(words, 0.0) + light
+
+    def told(self, laid: LaidLight, joins: Joins) -> BridgedBlend:
+        """Return what became of the gaps of a picture."""
+        own = [(words, bridge) for words, bridge in self.bridges if bridge.joins == joins]
+        gaps = {self.used[number]: self._gap(number, own) for number in range(self.count)}
+        tried = {words: bridge.gaps[0].why for words, bridge in own}
+        return told_of_gaps(laid, gaps, tried, TRIED[joins])
+
+    def _gap(self, number: int, bridges: Sequence[tuple[str, Bridge]]) -> Gap:
+        there = self.light[number]
+        lit = {words: there[words] for words, _ in bridges if words in there}
+        if lit:
+            return Gap(tuple(lit), sum(lit.values()))
+        # a bridge that the burst does not need has nothing to say about its gaps
+        useful = [each for each in bridges if any(each[0] in light for light in self.light)]
+        reasons = dict.fromkeys(bridge.gaps[number].why for _, bridge in useful or bridges)
+        return Gap(why="; ".join(filter(None, reasons)) or NOTHING_MOVES)
 
 
-def _workers(burst: Burst, gaps: int, pictures: int, settings: Settings) -> tuple[int, int]:
-    """Return how many threads work on gaps, and the memory that takes with the pictures held."""
-    pixels = burst.size[0] * burst.size[1]
-    frame = frame_bytes(
-        burst.size,
-        burst.encoding.stored,
-        developed=burst.development is not None,
-        corrected=burst.by_light,
-    )
-    return workers_within(
-        settings.memory,
-        min(worker_count(settings.workers), gaps),
-        frame + (KEPT + WORKING_FRAMES) * pixels * LIGHT_PIXEL_BYTES,
-        held=pictures * pixels * (LIGHT_PIXEL_BYTES + TILE_PIXEL_BYTES),
-    )
+def _light_in(light: LightArray) -> float:
+    """Return the sum of the magnitudes of light."""
+    return float(cv2.norm(light.reshape(len(light), -1), cv2.NORM_L1))

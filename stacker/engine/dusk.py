@@ -16,9 +16,12 @@ from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 from stacker.light.luminance import luminance
 from stacker.survey.dusk import Balance, find_balance
-from stacker.survey.movers import LONG_SIDE, chosen_frames
+from stacker.survey.movers import chosen_frames
 
 FEWEST_FRAMES = 3
+# A lit window has to stay a window in the copies, or it is taken for a dimmer, larger one: with
+# 320 pixels a side the balance of a town came out two minutes early. So many frames are enough.
+LONG_SIDE, MOST_FRAMES = 1280, 32
 
 
 def told_of_dusk(
@@ -31,7 +34,7 @@ def told_of_dusk(
     if (settings.first, settings.last, settings.shutter_s) != (None, None, None):
         # the moment was chosen already
         return {}, ()
-    places = chosen_frames(good)
+    places = chosen_frames(good, MOST_FRAMES)
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
     channels = burst.encoding.space.luminance_weights
     with copies_of(burst, places, factor, worker_count(settings.workers), progress) as copies:

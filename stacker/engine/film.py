@@ -14,8 +14,9 @@ import numpy as np
 from stacker.blend import Blend, find_blend
 from stacker.blend.sliding import window_row_bytes
 from stacker.burst import Burst
-from stacker.engine.bridging import Bridged
+from stacker.engine.bridging import Found, if_affordable
 from stacker.engine.doubts import Doubts
+from stacker.engine.film_gaps import GapsOnTheWay, look_for_film, told_of_film
 from stacker.engine.film_pictures import (
     BuildUp,
     FilmMaker,
@@ -32,6 +33,7 @@ from stacker.engine.memory import (
     SHARE_OF_FREE,
     PassPlan,
     free_memory,
+    laying_bytes,
 )
 from stacker.engine.passes import FrameOutcome, FramePass, Stripe, worker_count
 from stacker.engine.progress import Progress, Silent
@@ -101,8 +103,11 @@ def film_burst(
     """
     progress = progress or Silent()
     check_film(burst, target, settings, choice)
-    ready = make_ready(burst, settings, progress)
-    film = _Film(ready, settings, choice)
+    look = look_for_film(
+        make_ready(burst, settings, progress), find_blend(settings.blends[0]), settings, progress
+    )
+    ready = look.ready
+    film = _Film(ready, settings, choice, look.found)
     check_clip(target, overwrite=choice.overwrite, sources=film.sources)
     with place_clip(
         target,
@@ -128,6 +133,13 @@ def check_film(burst: Burst, target: Path, settings: Settings, choice: FilmChoic
         One sentence about the first thing that is wrong.
     """
     _refuse_what_has_no_film(settings)
+    if settings.bridge and choice.sliding_s is not None:
+        raise OptionError(
+            "--bridge",
+            f"fills the gaps of an exposure that builds up, not those under {OPTION}",
+            remedy="leave one of them out",
+            code="option-film",
+        )
     Tone(exposure_ev=choice.exposure_ev)
     frame_rate(choice.fps)
     clip_size(burst.size, choice.width, usual=USUAL_WIDTH)
@@ -136,6 +148,7 @@ def check_film(burst: Burst, target: Path, settings: Settings, choice: FilmChoic
     weights = weights_of(burst, span, settings)
     places = [place for place in span if weights[place] > 0]
     _check_length(burst, places, choice)
+    if_affordable(burst, weights, [find_blend(settings.blends[0])], settings)
 
 
 def _refuse_what_has_no_film(settings: Settings) -> None:
@@ -145,8 +158,8 @@ def _refuse_what_has_no_film(settings: Settings) -> None:
         f"--blend {name}": name not in FILM_BLENDS,
         "--floor true": settings.floor == "true",
         "--tail": settings.tail_s is not None,
-        "--bridge": bool(settings.bridge),
         "--weights": settings.weights is not None,
+        "--region": bool(settings.regions),
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
     }
     for option, given in refused.items():
@@ -182,7 +195,9 @@ def _check_length(burst: Burst, places: list[int], choice: FilmChoice) -> None:
 class _Film:
     """What is known of a film before its first picture."""
 
-    def __init__(self, ready: Ready, settings: Settings, choice: FilmChoice) -> None:
+    def __init__(
+        self, ready: Ready, settings: Settings, choice: FilmChoice, found: Found | None
+    ) -> None:
         self.ready, self.settings, self.choice = ready, settings, choice
         self.burst, self.holding = ready.burst, ready.holding
         self.places = ready.places
@@ -193,6 +208,8 @@ class _Film:
         self.blend: Blend = find_blend(settings.blends[0])
         # pictures are scaled, or taken back again: on the grid of light that knows no codes
         self.intake = replace(self.holding.intake(self.burst, ready.weights), codes=None)
+        encoding = self.intake.encoding
+        self.gaps = None if found is None else GapsOnTheWay(found, self.blend, ready, encoding)
         self.starts = self._window_starts()
         order = {place: number for number, place in enumerate(self.places)}
         windows = [order[end] - order[start] + 1 for end, start in self.starts.items()]
@@ -216,6 +233,8 @@ class _Film:
             held += window + (full if self.scaled else 0)
         else:
             held += len(rows) * self.blend.row_bytes(self.intake, width) + full
+        if self.gaps is not None:
+            held += laying_bytes(len(rows) * width, [self.gaps.joins]) + full
         frame = self.ready.frame_bytes + (full if self.holding.warps else 0)
         wished = min(worker_count(self.settings.workers), len(self.places))
         allowed = self.settings.memory or max(MODEST_BYTES, round(SHARE_OF_FREE * free_memory()))
@@ -283,9 +302,8 @@ class _Film:
                 show=show,
             )
         else:
-            maker = BuildUp(
-                self.blend, self.intake, len(region.rows), self.burst.size[0], show_full
-            )
+            size = len(region.rows), self.burst.size[0]
+            maker = BuildUp(self.blend, self.intake, *size, show_full, self.gaps)
         frame_pass = FramePass(
             self.burst,
             self.places,
@@ -324,7 +342,7 @@ class _Film:
             counting=weights,
             outcomes=known,
             plan=self.plan,
-            bridged=Bridged(),
+            bridged=told_of_film(self.gaps, self.ready, self.settings),
             doubts=Doubts(),
         )
         return {

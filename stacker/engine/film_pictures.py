@@ -12,6 +12,7 @@ import numpy as np
 
 from stacker.blend import Accumulator, Blend, Intake, ValidMask
 from stacker.blend.sliding import window_of
+from stacker.engine.film_gaps import GapsOnTheWay
 from stacker.light.encoding import Encoding, LightArray, Picture, PixelArray, as_light, decode
 
 Show = Callable[[Picture], None]
@@ -26,21 +27,36 @@ class FilmMaker(Accumulator):
 
 
 class BuildUp(FilmMaker):
-    """Shows the exposure as it is after each frame, at full size."""
+    """Shows the exposure as it is after each frame, at full size.
 
-    def __init__(self, blend: Blend, intake: Intake, rows: int, width: int, show: Show) -> None:
+    ``gaps`` adds the light of the gaps between the frames so far; none if None.
+    """
+
+    def __init__(
+        self,
+        blend: Blend,
+        intake: Intake,
+        rows: int,
+        width: int,
+        show: Show,
+        gaps: GapsOnTheWay | None = None,
+    ) -> None:
         super().__init__(intake, rows, width)
         self._growing = blend.start(intake, rows, width)
         self._show = show
+        self._gaps = gaps
 
     def add(self, pixels: PixelArray, *, index: int, valid: ValidMask | None = None) -> None:
         """Take in one frame."""
         self._growing.add(pixels, index=index, valid=valid)
-        self._show(self._growing.result())
+        if self._gaps is not None:
+            self._gaps.take(pixels, index)
+        self._show(self.result())
 
     def result(self) -> Picture:
         """Return the exposure so far."""
-        return self._growing.result()
+        picture = self._growing.result()
+        return picture if self._gaps is None else self._gaps.joined(picture)
 
 
 class Sliding(FilmMaker):

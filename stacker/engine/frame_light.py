@@ -9,24 +9,30 @@ import numpy as np
 
 from stacker.burst import Burst
 from stacker.engine.holding import Holding
+from stacker.engine.memory import KEPT_FRAMES
 from stacker.engine.passes import resampled_rows
 from stacker.light.buffers import zeros
 from stacker.light.encoding import LightArray, PixelArray, decode
-
-# frames whose light is kept: whoever looks at pairs asks for each twice
-KEPT = 2
 
 
 class FrameLight:
     """Gives the light of the frames at ``places`` by their number among them, for one thread.
 
-    Of the picture's region only. Asked for in order, a clip is decoded once.
+    Of the picture's region only. Asked for in order, a clip is decoded once. The last ``kept``
+    frames are kept: whoever looks at pairs asks for each twice.
     """
 
-    def __init__(self, burst: Burst, places: Sequence[int], holding: Holding) -> None:
+    def __init__(
+        self,
+        burst: Burst,
+        places: Sequence[int],
+        holding: Holding,
+        kept: int = KEPT_FRAMES,
+    ) -> None:
         self.burst = burst
         self.places = places
         self.holding = holding
+        self.kept = kept
         self._kept: OrderedDict[int, LightArray] = OrderedDict()
         self._coming: Iterator[tuple[int, PixelArray]] = iter(())
         self._next: int | None = None
@@ -44,7 +50,7 @@ class FrameLight:
         if number in self._kept:
             self._kept.move_to_end(number)
             return self._kept[number]
-        while len(self._kept) >= KEPT:
+        while len(self._kept) >= self.kept:
             self._kept.popitem(last=False)
         light = self._light(self.places[number], self._decoded(number))
         light.flags.writeable = False

@@ -9,17 +9,19 @@ from typing import Any
 
 from stacker.blend import find_blend
 from stacker.burst import Burst
+from stacker.engine.bridging import if_affordable
 from stacker.engine.expose import as_set
 from stacker.engine.ladder_pass import LadderPass
 from stacker.engine.measuring import measure_rungs
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.ready import make_ready
 from stacker.engine.report import open_time
+from stacker.engine.rung_for import suits_subject
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Shot
 from stacker.engine.shutters import counts_for, dial_time, doubling_counts
 from stacker.engine.span import span_of, weights_of
-from stacker.engine.verdict import Measure, suits_best
+from stacker.engine.verdict import Measure
 from stacker.errors import BurstError, OptionError
 
 LEAST_FRAMES = 2
@@ -66,16 +68,19 @@ def ladder_burst(
     settings: Settings,
     *,
     shutters_s: Sequence[float] | None = None,
+    subject: str | None = None,
     progress: Progress | None = None,
 ) -> Ladder:
     """Return the exposures of 1, 2, 4, 8 frames and so on, or of given times.
 
-    All begin with the first frame of the span. Frames are decoded and held once.
+    All begin with the first frame of the span. Frames are decoded and held once. The bridge looks
+    again at those of each rung, which is bridged as the burst of its frames alone.
 
     Parameters
     ----------
     settings : with one blend.
     shutters_s : open times in seconds; each rung takes the frames that come nearest.
+    subject : what the burst is of, by which a rung is proposed; by texture and streaks if None.
 
     Raises
     ------
@@ -87,6 +92,7 @@ def ladder_burst(
     rungs_ahead(burst, settings, shutters_s)
     ready = make_ready(burst, settings, progress)
     blend = as_set(find_blend(settings.blends[0]), settings, ready.burst, ready.weights)
+    if_affordable(ready.burst, ready.weights, [blend], settings, ready.prepared.held_bytes)
     while True:
         places = ready.places
         ends = tuple(places[count - 1] for count in _counts(burst, places, shutters_s))
@@ -97,12 +103,14 @@ def ladder_burst(
             break
         # rungs are counted in frames: without the bad ones they are others
         ready = ready.without(bad)
+    if settings.bridge:
+        made.bridge()
     measures = measure_rungs(made)
     rungs = []
     for end, measure in zip(ends, measures, strict=True):
         shot, count = made.shot(end, outcomes), made.frames_until(end)
         rungs.append(Rung(_label(shot.open_s, count), count, shot, measure))
-    proposed, why = suits_best(measures)
+    proposed, why = suits_subject(subject, measures, [rung.shot.open_s for rung in rungs])
     return Ladder(tuple(rungs), proposed, why, _report(rungs, proposed, why, made))
 
 
@@ -119,6 +127,7 @@ def rungs_ahead(
     _refuse_what_has_no_ladder(settings)
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
+    if_affordable(burst, weights, [find_blend(settings.blends[0])], settings)
     places = [place for place in span if weights[place] > 0]
     counts = _counts(burst, places, shutters_s)
     return [(_label(open_time(burst, places[:n], weights), n), n) for n in counts]
@@ -132,8 +141,8 @@ def _refuse_what_has_no_ladder(settings: Settings) -> None:
     refused = {
         "--floor true": settings.floor == "true",
         "--tail": settings.tail_s is not None,
-        "--bridge": bool(settings.bridge),
         "--weights": settings.weights is not None,
+        "--region": bool(settings.regions),
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
         f"--blend {','.join(settings.blends)}": len(settings.blends) > 1,
     }
@@ -175,6 +184,7 @@ def _report(rungs: Sequence[Rung], proposed: int, why: str, made: LadderPass) ->
             **dataclasses.asdict(rung.measure),
             "words": rung.measure.words,
             "file": None,
+            "bridge": rung.shot.report.get("bridge"),
         }
         for rung in rungs
     ]

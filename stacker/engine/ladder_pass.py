@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Mapping
 from functools import partial
@@ -12,8 +13,11 @@ import cv2
 import numpy as np
 
 from stacker.blend import Blend
-from stacker.engine.bridging import Bridged
+from stacker.engine.bridging import bridge_gaps, bridge_plan
 from stacker.engine.doubts import Doubts
+from stacker.engine.expose import with_gaps
+from stacker.engine.gaps import BridgedBlend
+from stacker.engine.laid import BridgedPiece
 from stacker.engine.memory import PassPlan, plan_passes
 from stacker.engine.passes import FrameOutcome, FramePass, Stripe, make_stripes, worker_count
 from stacker.engine.progress import Progress
@@ -64,11 +68,18 @@ class LadderPass:
         self.steps = tuple(sorted({*ends, half}))
         self.step_copies = Copies(burst.size, self.factor, len(self.steps))
         self.spool = Spool()
-        self.pieces: dict[int, dict[int, Piece]] = {end: {} for end in ends}
+        # with the gaps bridged, the half is made whole too, so that like is held against like
+        kept = self.steps if settings.bridge else ends
+        self.pieces: dict[int, dict[int, Piece]] = {end: {} for end in kept}
+        self.bridged: dict[int, BridgedBlend] = {}
         self.plan = self._planned()
 
-    def _planned(self) -> PassPlan:
+    @property
+    def _held_bytes(self) -> int:
         copies = self.frame_copies.pictures + self.step_copies.pictures
+        return self.ready.prepared.held_bytes + sum(copy.nbytes for copy in copies)
+
+    def _planned(self) -> PassPlan:
         return plan_passes(
             [Rungs(self.blend, self.steps)],
             self.intake,
@@ -77,7 +88,7 @@ class LadderPass:
             workers=min(worker_count(self.settings.workers), len(self.places)),
             memory=self.settings.memory,
             frame=self.ready.frame_bytes,
-            held=self.ready.prepared.held_bytes + sum(copy.nbytes for copy in copies),
+            held=self._held_bytes,
             align=math.lcm(self.ready.holding.align, self.factor),
         )
 
@@ -130,10 +141,42 @@ class LadderPass:
         end = self.steps[step]
         if end in self.pieces:
             self.pieces[end][top] = self.spool.put(picture)
+        self._copy(step, top, picture)
+
+    def _copy(self, step: int, top: int, picture: Picture) -> None:
+        """Reduce a piece of what the blend is at a step to what is measured."""
+        end = self.steps[step]
         # what adds up gets brighter with every frame: it is measured as bright as one
         scale = 1 / self.frames_until(end) if self.blend.name == "sum" else 1.0
         encoding = Encoding("float32", self.ready.burst.encoding.space)
         self.step_copies.put(step, as_light(picture), encoding, top, scale)
+
+    def bridge(self) -> None:
+        """Put the light of its gaps into each rung, as into the exposure of its frames alone.
+
+        One rung after the other, so that the light of one is held at a time.
+        """
+        ready, blends = self.ready, [self.blend]
+        plan = bridge_plan(
+            ready.burst, self.intake.weights, blends, self.settings, self._held_bytes
+        )
+        for step, end in enumerate(self.steps):
+            intake = up_to(self.intake, end)
+            used = [place for place in self.places if place <= end]
+            arguments = (intake.weights, blends, ready.holding, plan, self.progress)
+            bridged = bridge_gaps(ready.burst, used, *arguments).of(self.blend.name)
+            pieces = self.pieces[end]
+            edges = [*sorted(pieces), ready.holding.region.rows.stop]
+            rows = [range(*pair) for pair in itertools.pairwise(edges)]
+            plain = [pieces[part.start] for part in rows]
+            whole = with_gaps(plain, rows, self.blend, bridged.laid, intake, ready.holding)
+            for part, piece in zip(rows, whole, strict=True):
+                if isinstance(piece, BridgedPiece) and piece.is_changed:
+                    picture = piece.result()
+                    pieces[part.start] = self.spool.put(picture)
+                    self._copy(step, part.start, picture)
+            # what was laid is in the pictures now
+            self.bridged[end] = dataclasses.replace(bridged, laid=None)
 
     def frames_until(self, end: int) -> int:
         """Return how many frames a rung takes, the place of whose last one is ``end``."""
@@ -179,7 +222,7 @@ class LadderPass:
                 counting=intake.weights,
                 outcomes={place: each for place, each in known.items() if place in span},
                 plan=self.plan,
-                bridged=Bridged(),
+                bridged=self.bridged.get(end, BridgedBlend()),
                 doubts=Doubts(),
             ),
         )

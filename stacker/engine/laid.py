@@ -19,8 +19,6 @@ from stacker.light.luminance import luminance
 TILE = 256
 # light that is added is snapped to 2^-32 so that sums are exact and their order does not matter
 GRAIN = 2.0**-32
-# what a tile takes per pixel: three channels of light at their largest, and the confidence
-TILE_PIXEL_BYTES = 3 * 8 + 4
 
 
 class LaidLight:
@@ -43,11 +41,6 @@ class LaidLight:
     def __bool__(self) -> bool:
         """Whether any light was laid."""
         return bool(self._tiles)
-
-    @property
-    def held_bytes(self) -> int:
-        """The memory that the tiles take."""
-        return len(self._tiles) * TILE * TILE * TILE_PIXEL_BYTES
 
     def lay(self, patch: Patch, factor: float) -> None:
         """Join a patch, its light times ``factor``."""
@@ -140,6 +133,11 @@ class BridgedPiece:
     rows: range
     left: int
     scale: float = 1.0
+
+    @property
+    def is_changed(self) -> bool:
+        """Whether light was laid into its rows."""
+        return next(self.laid.tiles_in(self.rows), None) is not None
 
     def result(self) -> Picture:
         """Return the piece with the light of the gaps; the very same where there is none."""

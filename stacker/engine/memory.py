@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from stacker.blend import Blend, Intake
+from stacker.bridge import Joins
 from stacker.errors import OptionError
 from stacker.light.encoding import Stored
 
@@ -29,6 +30,20 @@ DEVELOPING_PIXEL_BYTES = 10
 STORED_PIXEL_BYTES = 6
 # finished light that waits for the other bands: float32 of three channels
 RESULT_PIXEL_BYTES = 12
+# frames of float32 light that whoever looks at pairs keeps
+KEPT_FRAMES = 2
+LIGHT_PIXEL_BYTES = 12
+# what a bridge takes per pixel beside the frames it is given, measured at 0.75 to 12 megapixels: to
+# look at a burst, for the finds that it keeps, and for a gap. Flow works on copies of so many cells
+# at the most, and takes as much for each of these
+LOOKING_PIXEL_BYTES: dict[Joins, int] = {"greater": 40, "added": 3}
+LOOKING_CELL_BYTES: dict[Joins, int] = {"greater": 0, "added": 260}
+FOUND_PIXEL_BYTES = 9
+GAP_PIXEL_BYTES: dict[Joins, int] = {"greater": 24, "added": 16}
+GAP_CELL_BYTES: dict[Joins, int] = {"greater": 0, "added": 120}
+MOST_CELLS = 800_000
+# light that was laid, three channels of it, and the confidence
+LAID_PIXEL_BYTES: dict[Joins, int] = {"greater": 3 * 4 + 4, "added": 3 * 8 + 4}
 
 
 def parse_size(text: str) -> int:
@@ -142,6 +157,87 @@ def frame_bytes(size: tuple[int, int], stored: Stored, *, developed: bool, corre
     return frame
 
 
+@dataclass(frozen=True)
+class BridgePlan:
+    """How gaps are bridged: threads that look at the burst, threads for gaps, what they take."""
+
+    looking: int
+    workers: int
+    peak_bytes: int
+
+
+def plan_bridge(
+    pixels: int,
+    joins: Collection[Joins],
+    *,
+    workers: int,
+    memory: int | None,
+    frame: int,
+    held: int,
+) -> BridgePlan:
+    """Return how many threads, of those wished for, bridge gaps within the memory.
+
+    Parameters
+    ----------
+    pixels : of a frame.
+    joins : the way in which light joins each picture; at least one.
+    memory : bytes allowed; half of what is free if None.
+    frame : bytes that a thread takes for the frame that it decodes: see ``frame_bytes``.
+    held : bytes of what waits meanwhile, such as the pictures without the bridge.
+
+    Raises
+    ------
+    OptionError
+        Not even one thread can. Where nobody named a limit, one always may try.
+    """
+    cells = min(pixels, MOST_CELLS)
+    fixed = PROGRAM_BYTES + held
+    look = max(pixels * LOOKING_PIXEL_BYTES[way] + cells * LOOKING_CELL_BYTES[way] for way in joins)
+    look += fixed + frame + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
+    # a frame more is on its way, or a thread more looks at one
+    looker = frame + (LIGHT_PIXEL_BYTES + GAP_PIXEL_BYTES["greater"]) * pixels
+    lay = fixed + _laid_bytes(pixels, joins)
+    gap = frame + _gap_bytes(pixels, joins)
+    peak = max(look + (workers - 1) * looker, lay + workers * gap)
+    if memory is None and peak <= MODEST_BYTES:
+        return BridgePlan(workers, workers, peak)
+    allowed = memory if memory is not None else round(SHARE_OF_FREE * free_memory())
+    if memory is not None and max(look, lay + gap) > allowed:
+        needed = max(look, lay + gap)
+        raise _too_small(
+            allowed, needed, what="to bridge gaps, frames", remedy="leave --bridge out"
+        )
+    looking = min(workers, max(1, 1 + (allowed - look) // looker))
+    laying = min(workers, max(1, (allowed - lay) // gap))
+    return BridgePlan(looking, laying, max(look + (looking - 1) * looker, lay + laying * gap))
+
+
+def laying_bytes(pixels: int, joins: Collection[Joins]) -> int:
+    """Return what it takes to lay the light of one gap after the other, beside the frame's own."""
+    return _laid_bytes(pixels, joins) + _gap_bytes(pixels, joins)
+
+
+def _laid_bytes(pixels: int, joins: Collection[Joins]) -> int:
+    """Return what is found of a burst, and the light laid for the pictures, in bytes."""
+    return pixels * (sum(LAID_PIXEL_BYTES[way] for way in joins) + FOUND_PIXEL_BYTES)
+
+
+def _gap_bytes(pixels: int, joins: Collection[Joins]) -> int:
+    """Return what a thread takes for a gap: the light of two frames, and the bridge's own."""
+    cells = min(pixels, MOST_CELLS)
+    own = max(pixels * GAP_PIXEL_BYTES[way] + cells * GAP_CELL_BYTES[way] for way in joins)
+    return own + KEPT_FRAMES * pixels * LIGHT_PIXEL_BYTES
+
+
+def waiting_bytes(blends: Sequence[Blend], intake: Intake, rows: int, width: int) -> int:
+    """Return what pictures take that are complete: finished, or still to be settled as a whole."""
+    row = 0
+    for blend in blends:
+        held = blend.row_bytes(intake, width)
+        row += held if blend.whole else min(held, width * RESULT_PIXEL_BYTES)
+    return rows * row
+
+
 def workers_within(
     memory: int | None, wished: int, frame: int, *, held: int = 0
 ) -> tuple[int, int]:
@@ -169,11 +265,13 @@ def workers_within(
     return workers, fixed + workers * frame
 
 
-def _too_small(allowed: int, needed: int) -> OptionError:
+def _too_small(
+    allowed: int, needed: int, *, what: str = "frames", remedy: str = "close other programs"
+) -> OptionError:
     return OptionError(
         f"--memory {allowed / 1e6:.{0 if allowed >= 1e7 else 2}f}MB",
-        f"frames of this size need at least {math.ceil(needed / 1e6)} MB",
-        remedy="allow more, or close other programs",
+        f"{what} of this size need at least {math.ceil(needed / 1e6)} MB",
+        remedy=f"allow more, or {remedy}",
         code="option-memory",
     )
 

@@ -57,7 +57,15 @@ def for_reduced(settings: Settings, factor: int) -> Settings:
     if box is not None:
         x, y = (reduced_place(value, factor) for value in box[:2])
         box = (x, y, box[2] / factor, box[3] / factor)
-    return replace(settings, box=box, darks=(), flats=(), biases=(), hot_pixels="keep")
+    regions = tuple(
+        region
+        if region.feather_px is None
+        else replace(region, feather_px=region.feather_px / factor)
+        for region in settings.regions
+    )
+    return replace(
+        settings, box=box, regions=regions, darks=(), flats=(), biases=(), hot_pixels="keep"
+    )
 
 
 def balance_for_reduced(choice: BalanceChoice, factor: int) -> BalanceChoice:

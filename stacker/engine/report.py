@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from stacker.burst import FILE_ENDS, Burst
-from stacker.engine.bridging import Bridged
 from stacker.engine.doubts import Doubts
+from stacker.engine.gaps import BridgedBlend
 from stacker.engine.holding import Holding
 from stacker.engine.memory import PassPlan
 from stacker.engine.passes import FrameOutcome
@@ -38,7 +38,7 @@ def make_report(
     counting: Sequence[float],
     outcomes: Mapping[int, FrameOutcome],
     plan: PassPlan,
-    bridged: Bridged,
+    bridged: BridgedBlend,
     doubts: Doubts,
 ) -> dict[str, Any]:
     """Return the report as plain data, ready for JSON.
@@ -164,7 +164,7 @@ def _local(local: LocalCorrection) -> dict[str, Any]:
     }
 
 
-def _gaps(burst: Burst, used: Sequence[int], bridged: Bridged) -> list[dict[str, Any]]:
+def _gaps(burst: Burst, used: Sequence[int], bridged: BridgedBlend) -> list[dict[str, Any]]:
     gaps = []
     for place, following in itertools.pairwise(used):
         frame = burst.frames[place]
@@ -173,9 +173,8 @@ def _gaps(burst: Burst, used: Sequence[int], bridged: Bridged) -> list[dict[str,
             seconds = burst.frames[following].start_s - (frame.start_s + frame.shutter_s)
             seconds = round(max(0.0, seconds), TIME_DIGITS)
         gap: dict[str, Any] = {"after": frame.name, "seconds": seconds, "bridged": False}
-        if place in bridged.unbridged:
-            why = bridged.unbridged[place]
-            gap |= {"bridged": why is None, "why": why}
+        if place in bridged.gaps:
+            gap |= bridged.gaps[place].told()
         gaps.append(gap)
     return gaps
 

@@ -11,6 +11,7 @@ from typing import Any
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.choosing import settings_for
 from stacker.engine.settings import Settings
+from stacker.engine.stroke_change import StrokeChange, changes_of
 from stacker.errors import OptionError
 
 # how the result leaves, and how the files are opened: their names and usual values
@@ -59,6 +60,8 @@ class Chosen:
             They do not make sense.
         """
         given = {name: value for name, value in self.said.items() if name in EXPOSING}
+        if isinstance(given.get("passes"), tuple):
+            given["passes"] = changes_of(given["passes"])
         return settings_for(self.subject, given)
 
     @property
@@ -209,15 +212,18 @@ _SORTS: dict[str, tuple[type, ...]] = {
     **_of(_NUMBER, "shutter_s ramp_in_s ramp_out_s tail_s exposure warmth"),
     **_of(_NUMBER, "interval_s frame_shutter_s"),
     **_of(_WHOLE, "first last workers memory depth"),
-    **_of(_YES_NO, "bridge doubts shoulder keep_location half strict"),
+    **_of(_YES_NO, "bridge doubts find_passes shoulder keep_location half strict"),
     **_of(_WORD, "hold reference crop floor tail_to even hot_pixels on_bad space highlights"),
+    **_of(_WORD, "planes"),
     "keep_bursts": (int, str),
 }
 _LISTS: dict[str, tuple[type, ...]] = {
     **_of(_NUMBER, "box weights trim gains neutral"),
     **_of(_WHOLE, "without"),
     **_of(_WORD, "blends darks flats biases masks"),
-    # where the settings know of them; each is a table of its own
+    # as they are typed, or made already
+    **_of((str, StrokeChange), "passes"),
+    # each is a table of its own
     **_of((dict,), "regions"),
 }
 

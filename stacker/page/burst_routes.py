@@ -8,14 +8,14 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from stacker.page import previewing
-from stacker.page.answers import Handler, PageError, body_of, telling
+from stacker.page.answers import Handler, body_of, telling
 from stacker.page.chosen import chosen_in
 from stacker.page.command import command_for
 from stacker.page.desk import Desk
 from stacker.page.events import events_of
 from stacker.page.hello import hello_of
 from stacker.page.leaving import while_wanted
-from stacker.page.masks import keep_mask, mask_at_preview
+from stacker.page.masks import found_mask, keep_mask, mask_at_preview
 from stacker.page.session import read_session, save_session
 from stacker.page.upload import form_of, keep_files
 
@@ -81,13 +81,10 @@ def routes(desk: Desk) -> list[Route]:
         return JSONResponse({"mask": kept})
 
     async def fill(request: Request) -> Response:
-        desk.find(request.path_params["key"])
-        raise PageError(
-            "filling a region",
-            "this version does not find regions by itself",
-            remedy="paint it",
-            code="not-yet",
-        )
+        opened = desk.find(request.path_params["key"])
+        data = await body_of(request)
+        body = await run_in_threadpool(found_mask, opened, data.get("of"))
+        return Response(body, media_type="image/png")
 
     async def upload(request: Request) -> Response:
         form = await form_of(request)

@@ -21,12 +21,14 @@ OPTIONS = {
     "biases": "bias",
     "interval_s": "interval",
     "frame_shutter_s": "frame-shutter",
+    "passes": "pass",
 }
 # options without a value, and those that are told by their opposite
 FLAGS = ("shoulder", "keep_location", "half", "strict")
 EACH_BY_ITSELF = ("darks", "flats", "biases")
+PLANES = {"keep": "--keep-planes", "out": "--no-planes"}
 # what is no choice about the picture
-UNSAID = ("doubts", "masks", "workers", "memory")
+UNSAID = ("doubts", "masks", "find_passes", "workers", "memory")
 
 
 def command_for(burst: Path, output: Path, chosen: Chosen) -> str:
@@ -54,6 +56,10 @@ def _said(said: Mapping[str, Any]) -> list[str]:
             words += [word for each in value for word in ("--region", _region(each))]
         elif name == "bridge":
             words.append("--bridge" if value else "--no-bridge")
+        elif name == "planes":
+            words.append(PLANES.get(value, ""))
+        elif name == "passes":
+            words += [word for each in value for word in (option, str(each))]
         elif name in FLAGS:
             words += [option] if value else []
         elif name in EACH_BY_ITSELF:

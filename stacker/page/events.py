@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stacker.engine.fireworks import shells_in
+from stacker.engine.strokes import passes_in
 from stacker.page.answers import PageError
 from stacker.page.opened import Opened
 
@@ -34,6 +35,8 @@ def events_of(opened: Opened) -> dict[str, Any]:
             }
             for number, shell in enumerate(shells, start=1)
         ],
-        # nothing here finds them yet
-        "passes": [],
+        "passes": [
+            {"n": number, "first": places[0] + 1, "last": places[-1] + 1}
+            for number, places in passes_in(level.burst)
+        ],
     }

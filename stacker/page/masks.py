@@ -8,6 +8,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from stacker.engine import Settings
+from stacker.engine.found_masks import find_masks
+from stacker.engine.progress import Silent
+from stacker.engine.region import NAMED_MASKS
 from stacker.finish import place_file
 from stacker.finish.grey import gray_png
 from stacker.page.answers import PageError
@@ -79,6 +83,41 @@ def mask_at_preview(served: Served, opened: Opened, name: str) -> bytes:
         )
     size = opened.plain.fine.burst.size
     return gray_png(np.asarray(cv2.resize(found, size, interpolation=cv2.INTER_AREA), np.uint8))
+
+
+def found_mask(opened: Opened, name: object) -> bytes:
+    """Return a mask that is found in the burst, as a PNG of the preview's size.
+
+    Parameters
+    ----------
+    name : one of ``NAMED_MASKS``.
+
+    Raises
+    ------
+    PageError
+        There is no such mask, or the burst does not tell.
+    """
+    if name not in NAMED_MASKS:
+        raise PageError(
+            f"a mask of {name!r}",
+            "is not found by itself",
+            remedy=f"ask for {', '.join(NAMED_MASKS)}, or paint it",
+            code="no-such-mask",
+        )
+    if not opened.is_ready:
+        raise PageError(
+            opened.path.name, "its frames are still being read", remedy="ask again", code="not-yet"
+        )
+    name = str(name)
+    found = find_masks(opened.plain.fine.burst, {name}, Settings(on_bad="skip"), Silent())
+    if name not in found.masks:
+        raise PageError(
+            f"the {name}",
+            f"was not found with certainty: {found.why.get(name, 'the burst does not tell')}",
+            remedy="paint it",
+            code="mask-not-found",
+        )
+    return gray_png(np.asarray(found.masks[name] >> 8, np.uint8))
 
 
 def _folder(served: Served, opened: Opened) -> Path:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 from stacker.burst import Burst
 from stacker.engine import expose_burst
@@ -141,7 +140,7 @@ def _slow(
     """Return the exposure as the engine makes it from the frames in memory, or as it is kept."""
     held = _held(opened.factor, timed, view, settings, places)
     burst = level.burst
-    if level is view.fine and (view.partly or _regions(settings)):
+    if level is view.fine and (view.partly or settings.regions):
         # what frames do not reach, and how a region is held, only the engine itself knows
         held = replace(for_reduced(settings, opened.factor), on_bad="skip")
         burst = opened.plain.fine.burst
@@ -184,11 +183,6 @@ def _held(factor: int, timed: Burst, view: View, settings: Settings, places: lis
     )
 
 
-def _regions(settings: Settings) -> tuple[object, ...]:
-    """Return the regions of the settings; none where these do not know of them yet."""
-    return tuple(getattr(settings, "regions", ()))
-
-
 def stripped(settings: Settings) -> tuple[Settings, list[str]]:
     """Return the settings without what takes long, and sentences about what is left away."""
     left = {
@@ -196,12 +190,21 @@ def stripped(settings: Settings) -> tuple[Settings, list[str]]:
         f"the noise floor is corrected {RESTS}": settings.floor == "true",
         f"light is evened {RESTS}": settings.even != "off",
         f"bursts are chosen {RESTS}": settings.keep_bursts is not None,
-        f"regions show {RESTS}": bool(_regions(settings)),
+        f"regions show {RESTS}": bool(settings.regions),
+        f"planes are taken out {RESTS}": settings.planes == "out",
+        f"passes of the lamp are changed {RESTS}": bool(settings.passes),
     }
     quick = replace(
-        settings, bridge=None, floor="plain", even="off", keep_bursts=None, doubts=False
+        settings,
+        bridge=None,
+        floor="plain",
+        even="off",
+        keep_bursts=None,
+        doubts=False,
+        regions=(),
+        masks=(),
+        planes="keep",
+        find_passes=False,
+        passes=(),
     )
-    if _regions(settings):
-        none: dict[str, Any] = {"regions": ()}
-        quick = replace(quick, **none)
     return quick, [sentence for sentence, is_so in left.items() if is_so]

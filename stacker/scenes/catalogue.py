@@ -35,7 +35,7 @@ class RenderedScene:
     """Where a burst and its truth were written.
 
     ``truth_paths`` maps ``"exposure"``, ``"lighten"``, ``"scene"`` and, where the scene has people
-    or cars to take away, ``"empty"`` to their files.
+    or cars to take away, ``"empty"``, where it knows what is sky, ``"ground"``, to their files.
     """
 
     name: str
@@ -54,6 +54,7 @@ def _catalogue() -> Mapping[str, SceneInfo]:
         SceneInfo("quay", "People on the quay by day", "median", 24, 1 / 30, 2.0),
         SceneInfo("stars", "Stars about the pole over the headland", "lighten", 24, 120.0, 126.0),
         SceneInfo("fireworks", "Fireworks over the harbour", "lighten", 24, 1.0, 1.1),
+        SceneInfo("dusk", "Lit windows while the sky fades", "mean", 24, 2.0, 60.0),
     )
     return MappingProxyType({entry.name: entry for entry in entries})
 

@@ -15,6 +15,7 @@ SCENE_CLASSES = {
     "quay": "stacker.scenes.quay:Quay",
     "stars": "stacker.scenes.stars:Stars",
     "fireworks": "stacker.scenes.fireworks:Fireworks",
+    "dusk": "stacker.scenes.dusk:Dusk",
 }
 
 

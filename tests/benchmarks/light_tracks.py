@@ -17,7 +17,7 @@ from stacker.scenes.streaks import LampLayer, cut_tracks
 
 SHUTTER_S = 1.0
 # sliding exposures begin this often within a shutter
-PARTS = 16
+PARTS = 20
 # tracks are sampled this often in a shutter
 SAMPLES = 400
 BORDER_PX = 6

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.moving_lights
 
 Bursts of ``stacker.scenes`` with known tracks. The truth is the sliding exposure: the greatest
-light of exposures of one shutter that begin at every sixteenth of it. Of the points of each track
+light of exposures of one shutter that begin at every twentieth of it. Of the points of each track
 within and about a gap that are seen in the frames on both sides and that the plain lighten leaves
 more than 15 % too dark, ``fill`` is the share within 15 % of the truth. ``ripple`` is the standard
 deviation of the trails' brightness as a share of the truth's, over its mean; ``darkest`` its

@@ -44,6 +44,7 @@ def test_a_sheet_with_files_and_a_report(burst, tmp_path):
         (["--shutters", "1,x"], ["x is no time"]),
         (["--blend", "mean,max"], ["--blend mean,max"]),
         (["--blend", "silk"], ["--blend silk"]),
+        (["--blend", "median", "--bridge"], ["--bridge", "median"]),
         (["--files", "water.xyz"], ["water.xyz", ".tif"]),
     ],
 )

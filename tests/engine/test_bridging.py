@@ -12,10 +12,14 @@ from typer.testing import CliRunner
 
 import stacker
 from stacker.bridge import GapVerdict, Joins, Patch
+from stacker.burst import Burst
 from stacker.cli.app import app
 from stacker.engine import bridging
+from stacker.engine import expose as exposing
+from stacker.engine.memory import plan_bridge
 from stacker.engine.span import fading_of
 from stacker.errors import OptionError
+from stacker.light.encoding import CodedLight
 from tests.bursts import write_jpegs
 
 SIZE = (640, 320)
@@ -58,7 +62,7 @@ def burst(tmp_path):
 @pytest.fixture
 def with_bridges(monkeypatch):
     def put(*bridges):
-        def choose(joins, frames, exposed, weights, counts):
+        def choose(joins, frames, exposed, weights, counts, workers, sky):
             assert len(exposed) == COUNT and exposed[1].start_s - exposed[0].end_s == 1.5
             frames(0)
             return {f"kind {n}": b for n, b in enumerate(bridges) if b.joins == joins}
@@ -72,6 +76,11 @@ def expose(folder, *words):
     """Run the command in this process, where the bridges are made up."""
     lighten = ["--blend", "lighten", "--bridge", "-o", folder.parent / "out.tif"]
     return CliRunner().invoke(app, ["expose", *map(str, [folder, *lighten, *words])])
+
+
+def light_of(burst, place):
+    """Return the light of one frame."""
+    return stacker.expose(burst, first=place + 1, last=place + 1).light.astype(np.float64)
 
 
 def place_of(patch):
@@ -93,11 +102,17 @@ def test_the_greater_light_stays_under_a_lighten(burst, with_bridges, workers):
     assert set(np.unique(shot.bridge_map())) == {0, 0.5}
     assert [gap["bridged"] for gap in shot.report["gaps"]] == [True, True, False]
     assert shot.report["gaps"][2]["why"] == "the light went out"
-    assert shot.report["bridge"] == {"by": {"kind 0": 2}, "bridged": 2, "gaps": 3}
-    assert any(
-        sentence.startswith("2 of 3 gaps were bridged, by kind 0")
-        for sentence in shot.report["warnings"]
-    )
+    # the same light in both: as a share of all that the frame before the gap has
+    shares = [gap["light"] for gap in shot.report["gaps"][:2]]
+    whole = [light_of(burst, number).sum() for number in range(2)]
+    assert shares == pytest.approx([patch.light.sum() / each for each in whole], rel=1e-5, abs=1e-6)
+    told = shot.report["bridge"]
+    assert told["by"] == {"kind 0": 2} and (told["bridged"], told["gaps"]) == (2, 3)
+    # each of the three is rounded
+    assert told["light"] == pytest.approx(sum(shares), abs=3e-6)
+    assert "keeps the greatest light" in told["why"]
+    words = "2 of 3 gaps were bridged, by kind 0; of the first that was not: the light went out"
+    assert told["words"] == words and words in shot.report["warnings"]
 
 
 def test_max_takes_the_whole_pixel_of_the_brighter_light(burst, with_bridges):
@@ -172,6 +187,59 @@ def test_several_blends_get_what_is_theirs(burst, with_bridges):
         assert (name == "median") == (not change.any())
     assert 0 < np.abs(shots["mean"].light - alone["mean"].light).max() < 0.02
     assert not shots["median"].is_bridged
+    # each report tells of the bridge of its own picture
+    by = {name: list(shot.report.get("bridge", {"by": {}})["by"]) for name, shot in shots.items()}
+    assert by == {"mean": ["kind 1"], "lighten": ["kind 0"], "median": []}
+    assert not any("why" in gap for gap in shots["median"].report["gaps"])
+
+
+def never(*_args, **_kwargs):
+    raise AssertionError("a frame was read")
+
+
+@pytest.mark.parametrize("choices", [{"blend": "mean"}, {"blend": "sum", "even": "auto"}])
+def test_too_little_memory_for_the_bridge_is_told_before_any_pass(burst, monkeypatch, choices):
+    assert stacker.expose(burst, memory=160 * 10**6, **choices).report["frames_used"] == COUNT
+    monkeypatch.setattr(Burst, "decode", never)
+    monkeypatch.setattr(Burst, "small_copy", never)
+    with pytest.raises(OptionError, match="to bridge gaps") as caught:
+        stacker.expose(burst, bridge=True, memory=160 * 10**6, workers=1, **choices)
+    assert caught.value.code == "option-memory" and "--bridge" in str(caught.value)
+
+
+def test_a_bridge_that_the_subject_chose_is_given_up_for_want_of_memory(burst, with_bridges):
+    with_bridges(MadeUpSum(patch_of(0.5)))
+    shot = stacker.expose(burst, subject="water", memory=160 * 10**6)
+    plain = stacker.expose(burst, subject="water", bridge=False)
+    np.testing.assert_array_equal(shot.light, plain.light)
+    assert any("for want of memory" in warning for warning in shot.report["warnings"])
+    enough = stacker.expose(burst, subject="water", memory=10**9)
+    assert enough.is_bridged
+
+
+def test_the_plan_of_a_bridge_keeps_within_the_memory():
+    asked = {"frame": 100, "held": 1000}
+    for memory in range(155_000_000, 190_000_000, 5_000_000):
+        plan = plan_bridge(500_000, ["greater"], workers=8, memory=memory, **asked)
+        assert plan.peak_bytes <= memory and 1 <= plan.looking <= 8 and 1 <= plan.workers <= 8
+    assert plan.looking < 8
+    wide = plan_bridge(500_000, ["greater"], workers=8, memory=10**9, **asked)
+    assert (wide.looking, wide.workers) == (8, 8)
+    both = plan_bridge(500_000, ["greater", "added"], workers=1, memory=10**9, **asked)
+    assert (
+        both.peak_bytes
+        > plan_bridge(500_000, ["greater"], workers=1, memory=10**9, **asked).peak_bytes
+    )
+
+
+def test_pictures_that_wait_are_finished_where_that_takes_less(burst, with_bridges, monkeypatch):
+    with_bridges(MadeUp(patch_of(0.5)))
+    monkeypatch.setattr(exposing, "RESULT_PIXEL_BYTES", 1)
+    blends = ["lighten", "median"]
+    shots = stacker.expose_several(burst, blends=blends, bridge=True)
+    assert all(isinstance(piece, np.ndarray | CodedLight) for piece in shots["median"].pieces)
+    alone = stacker.expose(burst, blend="median")
+    np.testing.assert_array_equal(shots["median"].light, alone.light)
 
 
 def test_a_true_floor_is_bridged_as_well(burst, with_bridges):

@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 
 import stacker
+from stacker.bridge import GapVerdict, Patch
 from stacker.burst import open_burst
-from stacker.engine import FilmChoice, Settings, film_burst
+from stacker.engine import FilmChoice, Settings, bridging, film_burst
 from stacker.engine.film_pictures import window_starts
 from stacker.errors import FrameError, OptionError, StackerError
 from stacker.light.srgb import linear_to_srgb
@@ -130,6 +131,8 @@ def test_windows_of_uneven_frames_come_nearest_to_the_time():
         (Settings(memory=10**6), {"sliding_s": 2}, "4 frames under the shutter"),
         (Settings(memory=10**6), {}, "--memory"),
         (Settings(tail_s=3.0), {}, "--tail"),
+        (Settings(bridge=True), {"sliding_s": 2}, "--bridge: .* under --sliding"),
+        (Settings(bridge=True, memory=112 * 10**6), {}, "to bridge gaps"),
     ],
 )
 def test_what_makes_no_film_is_one_sentence(burst, tmp_path, settings, choice, word):
@@ -137,6 +140,78 @@ def test_what_makes_no_film_is_one_sentence(burst, tmp_path, settings, choice, w
         film_burst(burst, tmp_path / "a.mp4", settings, FilmChoice(**choice))
     assert "\n" not in str(error.value)
     assert list(tmp_path.iterdir()) == []
+
+
+class MadeUp:
+    """A bridge whose light tells the gap: a box further right for each."""
+
+    def __init__(self, joins, count):
+        self.joins = joins
+        self.gaps = [GapVerdict(True)] * (count - 1)
+
+    def between(self, number, earlier, later):
+        assert earlier.mean() != later.mean()
+        light = np.full((60, 18, 3), 0.9 if self.joins == "greater" else 0.4, np.float32)
+        return [Patch(20, 18 * number, light, np.ones((60, 18), np.float32))]
+
+
+@pytest.fixture
+def made_up(monkeypatch):
+    def choose(joins, frames, exposed, weights, counts, workers, sky):
+        for number in range(len(exposed)):
+            frames(number)
+        return {"made up": MadeUp(joins, len(exposed))}
+
+    monkeypatch.setattr(bridging, "choose_bridges", choose)
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+@pytest.mark.parametrize("blend", ["lighten", "mean", "sum", "max"])
+def test_gaps_are_bridged_as_the_film_goes(burst, blend, workers, made_up, tmp_path):
+    ev = -4 if blend == "sum" else 0
+    choices = {"blend": blend, "workers": workers, "exposure_ev": ev, "bridge": True}
+    report = stacker.film(burst, tmp_path / "film.mp4", **choices)
+    assert [gap["bridged"] for gap in report["gaps"]] == [True] * 8
+    assert report["bridge"]["words"] == "all 8 gaps were bridged, by made up"
+    # what this bridge puts into a gap does not hang on the frames that follow
+    for number in (0, 3, 8):
+        shot = stacker.expose(burst, blend=blend, bridge=True, last=number + 1)
+        inside = shown_inside_boxes(tmp_path / "film.mp4", number)
+        expected = linear_to_srgb(np.clip(shot.light * 2.0**ev, 0, 1))[30:70, :160]
+        difference = 255 * (inside - expected)
+        # the middle of each box, away from its edges: 4:2:0 smears colour over them
+        for left in range(0, 144, 18):
+            part = difference[:, left + 6 : left + 12]
+            assert np.abs(part.mean(axis=(0, 1))).max() <= CODES
+
+
+def shown_inside_boxes(film, number):
+    """Return the rows of a film's picture that lie inside of the boxes, in codes of 0 to 1."""
+    return linear_to_srgb(open_burst([str(film)]).reduced_light(number, 1))[30:70]
+
+
+@pytest.mark.parametrize("number", [1, 3, 6])
+def test_a_bad_frame_of_a_bridged_film_is_as_if_it_had_never_been(number, made_up, tmp_path):
+    write_jpegs(tmp_path / "burst", 6, size=(160, 96))
+    broken = tmp_path / "burst" / f"KP_000{number}.jpg"
+    broken.write_bytes(broken.read_bytes()[:900])
+    burst = open_burst([str(tmp_path / "burst")])
+    choices = {"blend": "lighten", "bridge": True}
+    with pytest.raises(FrameError, match="--on-bad skip"):
+        stacker.film(burst, tmp_path / "a.mp4", **choices)
+    report = stacker.film(burst, tmp_path / "a.mp4", on_bad="skip", **choices)
+    broken.unlink()
+    without = open_burst([str(tmp_path / "burst")])
+    same = stacker.film(without, tmp_path / "b.mp4", **choices)
+    assert report["gaps"] == same["gaps"] and len(report["gaps"]) == 4
+    pictures = [open_burst([str(tmp_path / f"{f}.mp4")]).reduced_light(4, 1) for f in "ab"]
+    assert np.array_equal(*pictures)
+
+
+def test_a_film_without_a_clock_is_not_bridged_and_says_so(folder, made_up, tmp_path):
+    report = stacker.film(open_burst([str(folder)]), tmp_path / "a.mp4", bridge=True)
+    assert any("--frame-shutter" in warning for warning in report["warnings"])
+    assert not any(gap["bridged"] for gap in report["gaps"])
 
 
 def test_without_a_clock_nothing_slides(folder, tmp_path):

@@ -5,11 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stacker.bridge import GapVerdict, Patch
 from stacker.burst import open_burst
-from stacker.engine import Settings, expose_burst, ladder_burst, save_rungs, save_sheet
+from stacker.engine import Settings, bridging, expose_burst, ladder_burst, save_rungs, save_sheet
+from stacker.engine import ladder as ladder_module
 from stacker.engine import ladder_pass as ladder_pass_module
 from stacker.errors import FrameError, OptionError, StackerError
-from tests.bursts import write_jpegs
+from tests.bursts import write_jpegs, write_moving_lamp
 
 COUNTS = [1, 2, 4, 8, 11]
 # the sum's grid is that of all frames: a quarter of a 16-bit code at the darkest code
@@ -98,6 +100,72 @@ def test_what_makes_no_ladder_is_refused_in_one_sentence(burst, settings, word):
 def test_a_time_beyond_the_burst_is_refused(burst):
     with pytest.raises(OptionError, match=r"5\.5 s in all"):
         ladder_burst(burst, Settings(), shutters_s=[1, 30])
+
+
+@pytest.fixture(scope="module")
+def night(tmp_path_factory):
+    """Return a burst in which a lamp moves over textured ground, of frames with gaps."""
+    folder = tmp_path_factory.mktemp("night")
+    write_moving_lamp(folder)
+    return open_burst([str(folder)], interval_s=0.75, frame_shutter_s=0.5)
+
+
+@pytest.mark.parametrize("blend", ["lighten", "max"])
+def test_every_rung_is_bridged_as_the_burst_of_its_frames(night, blend, monkeypatch):
+    plain = ladder_burst(night, Settings(blends=(blend,)))
+    one = ladder_burst(night, Settings(blends=(blend,), bridge=True, workers=1))
+    plan = ladder_pass_module.plan_passes
+
+    def in_bands(*args, **kwargs):
+        return replace(plan(*args, **kwargs), bands=(range(0, 64), range(64, 160)))
+
+    monkeypatch.setattr(ladder_pass_module, "plan_passes", in_bands)
+    bands = ladder_burst(night, Settings(blends=(blend,), bridge=True, workers=3))
+    changed = 0
+    for rung, same, before in zip(one.rungs, bands.rungs, plain.rungs, strict=True):
+        settings = Settings(blends=(blend,), last=rung.frames, bridge=True)
+        alone = expose_burst(night, settings)[blend]
+        assert np.array_equal(rung.shot.light, alone.light)
+        assert np.array_equal(same.shot.light, alone.light)
+        assert rung.measure == same.measure
+        assert rung.shot.report["gaps"] == alone.report["gaps"]
+        assert rung.shot.is_bridged == alone.is_bridged == (rung.frames > 1)
+        changed += not np.array_equal(rung.shot.light, before.shot.light)
+        if rung.frames > 1:
+            # what is measured is the bridged picture: streaks are in one piece
+            assert rung.measure.streak_px > 1.4 * before.measure.streak_px
+    assert changed == len(one.rungs) - 1
+    assert one.report["rungs"][-1]["bridge"]["bridged"] == 5
+
+
+def test_the_bridge_of_a_mean_rung_is_that_of_its_exposure(monkeypatch, night):
+    """The flow has nothing to do with a lamp: made up, and told how many frames it saw."""
+
+    class MadeUp:
+        joins = "added"
+
+        def __init__(self, count):
+            self.gaps = [GapVerdict(True)] * (count - 1)
+
+        def between(self, number, earlier, later):
+            light = np.full((30, 40, 3), 0.01 * len(self.gaps) + 0.001 * number, np.float32)
+            return [Patch(20, 30, light, np.ones((30, 40), np.float32))]
+
+    def choose(joins, frames, exposed, weights, counts, workers, sky):
+        return {"made up": MadeUp(len(exposed))}
+
+    monkeypatch.setattr(bridging, "choose_bridges", choose)
+    for rung in ladder_burst(night, Settings(bridge=True)).rungs:
+        alone = expose_burst(night, Settings(last=rung.frames, bridge=True))["mean"]
+        # the grid of the mean is that of all frames; bridged light is added in float32
+        assert np.abs(rung.shot.light - alone.light).max() <= 2 * GRID
+        assert rung.shot.report["gaps"] == alone.report["gaps"]
+
+
+def test_too_little_memory_for_the_bridge_of_a_ladder_is_told_at_once(night, monkeypatch):
+    monkeypatch.setattr(ladder_module, "make_ready", None)
+    with pytest.raises(OptionError, match="to bridge gaps"):
+        ladder_burst(night, Settings(bridge=True, memory=112 * 10**6))
 
 
 def test_files_sort_by_time_and_a_sheet_names_them(burst, tmp_path):

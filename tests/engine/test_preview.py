@@ -9,8 +9,8 @@ import tifffile
 
 from stacker.burst import open_burst
 from stacker.cli.app import run
+from stacker.engine import expose_burst
 from stacker.engine.balance import BalanceChoice
-from stacker.engine.expose import expose_burst
 from stacker.engine.fireworks import shells_in
 from stacker.engine.holding import held_to
 from stacker.engine.loupe import expose_part, part_about

@@ -138,6 +138,16 @@ def test_the_command_that_is_shown_makes_what_is_rendered(client, opened, served
     np.testing.assert_array_equal(one, two)
 
 
+def test_passes_and_planes_are_said_in_the_command(client, opened):
+    settings = {"blends": ["lighten"], "passes": ["2=off", "3=0.5,warm"], "planes": "out"}
+    body = {"settings": settings, "output": "x.tif"}
+    command = client.post(f"/api/burst/{opened}/command", json=body).json()["command"]
+    assert "--pass 2=off --pass 3=0.5,warm --no-planes" in command
+    settings["passes"] = ["2 is off"]
+    answer = client.post(f"/api/burst/{opened}/command", json=body)
+    assert answer.status_code == 400 and "names no pass" in answer.json()["error"]
+
+
 def test_a_command_of_nonsense_is_a_sentence(client, opened):
     body = {"settings": {"blends": ["mean"], "bridge": True, "hold": "subject"}, "output": "x.tif"}
     answer = client.post(f"/api/burst/{opened}/command", json=body)

@@ -104,9 +104,19 @@ def test_masks_elsewhere_are_not_given(client, opened, served):
         assert client.get(f"/api/burst/{opened}/mask/{name}").status_code == 404
 
 
-def test_regions_are_not_found_by_themselves_yet(client, opened):
-    answer = client.post(f"/api/burst/{opened}/region-fill", json={"of": "sky"})
-    assert (answer.status_code, answer.json()["code"]) == (404, "not-yet")
+def test_what_moves_is_found_and_other_masks_are_refused_in_words(client, opened, served):
+    answer = client.post(f"/api/burst/{opened}/region-fill", json={"of": "moving"})
+    assert answer.status_code == 200
+    mask = cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_UNCHANGED)
+    told = client.post("/api/burst", json={"id": "harbour"}).json()
+    assert mask.dtype == np.uint8 and list(mask.shape[::-1]) == told["preview_size"]
+    # some of the harbour is water, and some is not
+    assert mask.min() == 0 and mask.max() > 50
+    for wrong, code in (("river", "no-such-mask"), (None, "no-such-mask"), ("sky", None)):
+        answer = client.post(f"/api/burst/{opened}/region-fill", json={"of": wrong})
+        assert answer.status_code in (400, 404)
+        assert code in (None, answer.json()["code"])
+        assert answer.json()["error"].endswith(("it", "it."))
 
 
 def test_the_demo_is_made_in_the_background(client, served, monkeypatch):

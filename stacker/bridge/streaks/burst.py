@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from stacker.bridge.base import Exposed, GapVerdict, Joins, LightOf, Patch
 from stacker.bridge.streaks.background import Background, still_background
+from stacker.bridge.streaks.canvas import Canvas, alone
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.follow import followed
 from stacker.bridge.streaks.match import Link, link_all, links_of
@@ -17,8 +18,9 @@ from stacker.bridge.streaks.spared import (
     without_dashes,
     without_stars,
 )
+from stacker.bridge.streaks.sparks import follow_sparks
 from stacker.bridge.streaks.streak import Streak
-from stacker.bridge.streaks.sweep import section_of, sweep
+from stacker.bridge.streaks.sweep import Section, section_of, share_light, sweep
 from stacker.light.encoding import LightArray
 
 # so many in one frame are the edges of all that moves, as by day, where no lamp stands out
@@ -45,17 +47,31 @@ class StreakBridge:
         number : of the earlier frame among those used, from 0 on.
         earlier, later : the light of both, float32 (H, W, 3), not changed.
         """
+        background = self.background
+        if background is None:
+            return []
+        sections = [
+            (section_of(self.streaks[number][link.earlier], link.earlier_end, earlier, background),
+             section_of(self.streaks[number + 1][link.later], link.later_end, later, background))
+            for link in self.links[number]
+        ]  # fmt: skip
         patches: list[Patch] = []
-        for link in self.links[number]:
-            assert self.background is not None
-            one = section_of(
-                self.streaks[number][link.earlier], link.earlier_end, earlier, self.background
-            )
-            two = section_of(
-                self.streaks[number + 1][link.later], link.later_end, later, self.background
-            )
-            patches += sweep(one, two, self.background, link.confidence)
-        return patches
+        sparks: list[tuple[Section, Section, float]] = []
+        for link, (one, two) in zip(self.links[number], sections, strict=True):
+            if link.shell:
+                sparks.append((one, two, link.confidence))
+            else:
+                patches += [
+                    alone(piece, background)
+                    for piece in sweep(one, two, background, link.confidence)
+                ]
+        canvas = Canvas(background)
+        before = share_light([one for one, _, _ in sparks])
+        after = share_light([two for _, two, _ in sparks])
+        for one, two, (*_, confidence) in zip(before, after, sparks, strict=True):
+            for piece in sweep(one, two, background, confidence):
+                canvas.lay(piece)
+        return [*patches, *canvas.patches(earlier, later)]
 
 
 def bridge_streaks(
@@ -75,19 +91,24 @@ def bridge_streaks(
         return StreakBridge((), (), ((),) * count, None)
     background = still_background(frames, count)
     streaks: list[list[Streak]] = []
+    sure: list[list[Link]] = []
     before: LightArray | None = None
     for number in range(count):
         light = frames(number)
         spared = None if sky is None else stars_ridges(number, exposed, sky)
-        found = without_dashes(find_streaks(light, background, spared))
+        # where stars are known, they may be many and are left out later
+        most = MOST_STREAKS if sky is None else None
+        found = find_streaks(light, background, spared, most)
+        crowded = sky is None and len(found) > MOST_STREAKS
+        found = [] if crowded else without_dashes(found)
         streaks.append(found if sky is None else without_stars(found, number, exposed, sky))
-        if len(streaks[-1]) > MOST_STREAKS:
+        if crowded or len(streaks[-1]) > MOST_STREAKS:
             verdicts = (GapVerdict(False, EVERYWHERE),) * (count - 1)
             return StreakBridge(verdicts, ((),) * (count - 1), ((),) * count, None)
         if before is not None:
-            _follow(streaks, before, light, background, exposed)
+            sure.append(_follow(streaks, before, light, background, exposed))
         before = light
-    links = link_all(streaks, exposed)
+    links = link_all(streaks, exposed, sure)
     verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
                      for number, gap in enumerate(links))  # fmt: skip
     return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background)
@@ -99,15 +120,18 @@ def _follow(
     light: LightArray,
     background: Background,
     exposed: Sequence[Exposed],
-) -> None:
-    """Add to the last two frames' streaks those to which unlinked ones of the other lead."""
+) -> list[Link]:
+    """Add to the last two frames' streaks those to which unlinked ones of the other lead, and
+    return the links that are sure."""
     pair = (exposed[len(streaks) - 2], exposed[len(streaks) - 1])
-    one, two = streaks[-2], streaks[-1]
-    links = links_of(one, two, *pair)
+    sparks = follow_sparks((streaks[-2], streaks[-1]), (before, light), background, pair)
+    one, two = streaks[-2] + sparks.before, streaks[-1] + sparks.after
+    links = links_of(one, two, *pair, sparks.links)
     more_before = followed(two, links, one, before, background, pair, later_leads=True)
     more = followed(one, links, two, light, background, pair, later_leads=False)
     streaks[-2] = one + more_before
     streaks[-1] = two + more
+    return sparks.links
 
 
 def _unbridged(streaks: Sequence[Sequence[Streak]], number: int) -> GapVerdict:

@@ -44,9 +44,15 @@ MOST_MARKED = 0.3
 
 
 def find_streaks(
-    light: LightArray, background: Background, spared: Spared | None = None
+    light: LightArray,
+    background: Background,
+    spared: Spared | None = None,
+    most: int | None = None,
 ) -> list[Streak]:
-    """Return the streaks of one frame, float32 (H, W, 3), where ridges are not spared."""
+    """Return the streaks of one frame, float32 (H, W, 3), where ridges are not spared.
+
+    With more than ``most`` of them it stops at the next one.
+    """
     excess = background.mean_excess(light)
     size = (light.shape[1], light.shape[0])
     levels = min(MOST_LEVELS, 1 + max(0, int(np.log2(max(1.0, min(size) / SMALLEST_PX)))))
@@ -79,6 +85,8 @@ def find_streaks(
                 found.append(streak)
                 _mark(own, streak.line, scale, streak.width / 2)
                 _mark(known, streak.line, scale, KNOWN_PX * 2 * scale)
+                if most is not None and len(found) > most:
+                    return found
     return found
 
 

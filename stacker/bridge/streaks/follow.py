@@ -15,7 +15,7 @@ import numpy as np
 from stacker.bridge.base import Exposed
 from stacker.bridge.streaks.background import Background
 from stacker.bridge.streaks.match import Link, farthest_of
-from stacker.bridge.streaks.streak import End, FloatArray, Streak, look_across, measure
+from stacker.bridge.streaks.streak import MOST_WIDE, End, FloatArray, Streak, look_across, measure
 from stacker.light.encoding import LightArray
 
 # no more streaks than these lead on, the brightest; shorter ones, px and in widths, do not
@@ -28,8 +28,6 @@ LEAST_SHARE, LEAST_TIMES = 0.3, 6.0
 PIECE_PX, PIECE_WIDTHS = 10.0, 3.0
 # what is found goes as the leading streak (cosine) and is no end that is known, px
 LEAST_COSINE, KNOWN_PX = 0.8, 2.0
-# a level of the picture is right for streaks no wider than this, px of it
-MOST_WIDE = 5.0
 
 
 def followed(

@@ -50,13 +50,17 @@ LEAST_COSINE = 0.5
 
 @dataclass(frozen=True)
 class Link:
-    """A streak that goes on: numbers of the streak and its end in the earlier and later frame."""
+    """A streak that goes on: numbers of the streak and its end in the earlier and later frame.
+
+    ``shell`` tells that it is a spark of a shell, whose light adds to that of others about it.
+    """
 
     earlier: int
     earlier_end: int
     later: int
     later_end: int
     cost: float
+    shell: bool = False
 
     @property
     def confidence(self) -> float:
@@ -73,15 +77,24 @@ def farthest_of(streak: Streak, exposed: Exposed, gap_s: float, *, later: bool) 
 
 
 def links_of(
-    one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+    one: Sequence[Streak],
+    two: Sequence[Streak],
+    first: Exposed,
+    second: Exposed,
+    sure: Sequence[Link] = (),
 ) -> list[Link]:
-    """Return the links of one gap for itself."""
-    return _Prices(one, two, first, second).links({}, {})
+    """Return the links of one gap for itself, those that are ``sure`` among them."""
+    return _Prices(one, two, first, second, sure).links({}, {})
 
 
-def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) -> list[list[Link]]:
-    """Return the links of each gap, given the streaks of each frame."""
-    prices = [_Prices(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
+def link_all(
+    streaks: Sequence[Sequence[Streak]],
+    exposed: Sequence[Exposed],
+    sure: Sequence[Sequence[Link]] | None = None,
+) -> list[list[Link]]:
+    """Return the links of each gap, given the streaks of each frame and the links that are sure."""
+    sure = [()] * (len(streaks) - 1) if sure is None else sure
+    prices = [_Prices(streaks[n], streaks[n + 1], exposed[n], exposed[n + 1], sure[n])
               for n in range(len(streaks) - 1)]  # fmt: skip
     links = [price.links({}, {}) for price in prices]
     for _ in range(2):
@@ -93,9 +106,15 @@ def link_all(streaks: Sequence[Sequence[Streak]], exposed: Sequence[Exposed]) ->
             for n, price in enumerate(prices)
         ]
     believed = [
-        _beyond_chance(_supported(links, n), streaks[n], streaks[n + 1], exposed[n], exposed[n + 1])
+        [
+            *sure[n],
+            *_beyond_chance(
+                _supported(links, n, sure[n]), streaks[n], streaks[n + 1],
+                exposed[n], exposed[n + 1],
+            ),
+        ]
         for n in range(len(links))
-    ]
+    ]  # fmt: skip
     fewer = [min(len(streaks[n]), len(streaks[n + 1])) for n in range(len(links))]
     if max(fewer, default=0) < MANY_STREAKS:
         return believed
@@ -147,14 +166,17 @@ def _set_aside(streak: Streak, aside: FloatArray) -> Streak:
     return replace(streak, ends=(one, two))
 
 
-def _supported(links: Sequence[Sequence[Link]], number: int) -> list[Link]:
-    """Return the links of a gap that are cheap, or that a neighbouring gap bears out."""
+def _supported(links: Sequence[Sequence[Link]], number: int, sure: Sequence[Link]) -> list[Link]:
+    """Return the links of a gap that are not sure but cheap, or that a neighbouring gap bears
+    out."""
+    known = {(link.earlier, link.later) for link in sure}
     before = {link.later for link in links[number - 1]} if number else set[int]()
     after = {link.earlier for link in links[number + 1]} if number + 1 < len(links) else set[int]()
     return [
         link
         for link in links[number]
-        if link.cost < ALONE_UNSUPPORTED or link.earlier in before or link.later in after
+        if (link.earlier, link.later) not in known
+        and (link.cost < ALONE_UNSUPPORTED or link.earlier in before or link.later in after)
     ]
 
 
@@ -162,7 +184,12 @@ class _Prices:
     """What each pair of ends of two neighbouring frames costs."""
 
     def __init__(
-        self, one: Sequence[Streak], two: Sequence[Streak], first: Exposed, second: Exposed
+        self,
+        one: Sequence[Streak],
+        two: Sequence[Streak],
+        first: Exposed,
+        second: Exposed,
+        sure: Sequence[Link] = (),
     ) -> None:
         self._shape = (len(one), len(two))
         # by streak and end of both
@@ -188,6 +215,10 @@ class _Prices:
                 possible &= apart < MOST_OFF * COLOUR_TOLERANCE
                 for j, f in zip(*np.nonzero(possible), strict=True):
                     self._cost[i, e, j, f] = _cost(streak, e, two[j], int(f), first, second)
+        for link in sure:
+            self._cost[link.earlier] = self._cost[:, :, link.later] = np.inf
+        for link in sure:
+            self._cost[link.earlier, link.earlier_end, link.later, link.later_end] = link.cost
 
     def links(self, came: dict[int, Link], left: dict[int, Link]) -> list[Link]:
         """Return the links of least total cost.

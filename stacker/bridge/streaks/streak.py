@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+
+from stacker.bridge.streaks.background import Background
+from stacker.light.encoding import LightArray
 
 FloatArray = npt.NDArray[np.float32]
 
@@ -22,6 +25,8 @@ BORDER_PX = 3.0
 LEAST_LONG = 1.25
 # a neighbour's light grows by this share of the streak's beyond the valley between them
 GROWS = 0.06
+# a level of the picture is right for streaks no wider than this, px of it
+MOST_WIDE = 5.0
 # light this many times brighter close beside a line makes it a part of the glow of another
 MOST_BESIDE = 3.0
 
@@ -257,3 +262,31 @@ def _leaving(line: FloatArray) -> tuple[FloatArray, float]:
     heading = chord + slope * np.array([-chord[1], chord[0]])
     heading /= np.hypot(*heading)
     return heading.astype(np.float32), 2 * bend / (1 + slope**2) ** 1.5
+
+
+def measure_end(
+    place: FloatArray, heading: FloatArray, long: float, width: float, light: LightArray,
+    background: Background,
+) -> Streak | None:  # fmt: skip
+    """Return the last ``long`` px of a streak whose end 0 is known, or None near the border.
+
+    Parameters
+    ----------
+    place, heading : where it ends and its unit vector out of the streak.
+    width : that of the streak, roughly, px.
+    light : of the frame, float32 (H, W, 3).
+    """
+    size = (light.shape[1], light.shape[0])
+    # from its end inwards
+    line = place - heading * np.arange(int(long) + 1, dtype=np.float32)[:, None]
+    scale = 2.0 ** max(0, int(np.ceil(np.log2(max(width, 1) / MOST_WIDE))))
+    margin = int(6 * scale + 2 * width) + 4
+    low = np.floor(line.min(axis=0)).astype(int) - margin
+    high = np.ceil(line.max(axis=0)).astype(int) + margin + 1
+    if (low < 0).any() or (high > size).any():
+        return None
+    excess = background.excess(light, (slice(low[1], high[1]), slice(low[0], high[0])))
+    corner = low.astype(np.float32)
+    line = _centred(line - corner, excess, width)
+    ends = [_end(end, width, excess, scale, size, corner) for end in (line[::-1], line)]
+    return Streak(line + corner, long, (ends[0], replace(ends[1], cut=True)), followed=True)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
-from stacker.bridge.base import Patch
 from stacker.bridge.streaks.background import Background
+from stacker.bridge.streaks.canvas import Painted, mean_light, own_parts
 from stacker.bridge.streaks.streak import GROWS, FloatArray, Streak, even_steps, look_across
 from stacker.light.encoding import LightArray
 
@@ -21,7 +21,11 @@ SECTION_WIDTHS, SECTION_PX = 4.0, 8.0
 SIDE_WIDTHS, SIDE_PX, OFFSET_STEP = 4.0, 4.0, 0.5
 # light below this share of the section's greatest is left out, fading from so many times that
 LEAST_SHARE, FADES_FROM = 0.01, 3.0
-# patches are laid along the curve in pieces of about this length, so that none is large
+# a section is no more than so many times brighter where the curve begins than in its mean
+MOST_TREND = 2.0
+# steepness of a step rounded as a Gaussian of a full width at half of one: 4 / sqrt(2 pi) * 2.355
+STEP = 3.76
+# pieces are laid along the curve in pieces of about this length, so that none is large
 PIECE_PX = 96
 
 
@@ -33,6 +37,7 @@ class Section:
     ----------
     start : where the curve leaves the streak's line, and ``heading``, out of the streak.
     light : excess over the background at ``offsets``, (m, 3), in multiples of ``width``.
+    tip : how far beyond ``start`` the streak ends, and ``length``, how far it comes from, px.
     """
 
     start: FloatArray
@@ -40,6 +45,8 @@ class Section:
     light: FloatArray
     offsets: FloatArray
     width: float
+    tip: float
+    length: float
 
 
 def section_of(streak: Streak, end: int, light: LightArray, background: Background) -> Section:
@@ -60,7 +67,9 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
     excess = background.excess(light, window)
     # a line's normals point to the right of its way: out of the streak, as the curve goes on
     look = look_across(excess, stations - low.astype(np.float32), offsets.astype(np.float32))
-    section = _falling(look.mean(axis=0))
+    # stations so near to the other end are rounded by it
+    rounded = max(0, inside - max(0, start - long))
+    section = _falling(look.mean(axis=0)) * _trend(look, offsets, width, rounded)
     # heading where the curve leaves, from the line about there
     about = line[max(0, start - max(inside, 4)) : start + max(inside, 4) // 2 + 1]
     heading = _heading(about, line[start])
@@ -70,7 +79,20 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
     middle = float((core * offsets).sum() / max(float(core.sum()), 1e-9))
     right = np.array([-heading[1], heading[0]], np.float32)
     offsets = ((offsets - middle) / width).astype(np.float32)
-    return Section(line[start] + np.float32(middle) * right, heading, section, offsets, width)
+    place = line[start] + np.float32(middle) * right
+    return Section(place, heading, section, offsets, width, count - 1.0 - start, float(start))
+
+
+def _trend(look: FloatArray, offsets: FloatArray, width: float, rounded: int) -> float:
+    """Return how many times brighter a streak is at the last station of looks across it (n, m, 3)
+    than in their mean: a spark fades and slows down. The first ``rounded`` tell nothing of it."""
+    core = np.maximum(look[:, np.abs(offsets) <= width / 2].mean(axis=(1, 2)), 0)
+    told = core[rounded:]
+    if len(told) < 3 or core.mean() <= 0:
+        return 1.0
+    slope, level = np.polyfit(np.arange(len(told)), told, 1)
+    last = slope * (len(told) - 1) + level
+    return float(np.clip(last / core.mean(), 1 / MOST_TREND, MOST_TREND))
 
 
 def _heading(line: FloatArray, place: FloatArray) -> FloatArray:
@@ -134,11 +156,28 @@ def hermite(one: Section, two: Section) -> FloatArray:
     return even_steps(curve.astype(np.float32), 0.5)
 
 
-def sweep(one: Section, two: Section, background: Background, confidence: float) -> Iterator[Patch]:
-    """Yield the patches of the trail between two sections."""
+def share_light(sections: Sequence[Section]) -> list[Section]:
+    """Return sections of streaks of one frame, the light of each without its neighbours'."""
+    if len(sections) < 2:
+        return list(sections)
+    parts = own_parts(
+        np.array([one.start for one in sections], np.float32),
+        np.array([one.heading for one in sections], np.float32),
+        np.array([one.width for one in sections], np.float32),
+        np.array([one.length for one in sections], np.float32),
+        np.array([one.tip for one in sections], np.float32),
+        mean_light([one.light for one in sections]),
+    )
+    return [replace(one, light=one.light * part) for one, part in zip(sections, parts, strict=True)]
+
+
+def sweep(
+    one: Section, two: Section, background: Background, confidence: float
+) -> Iterator[Painted]:
+    """Yield the pieces of the trail between two sections."""
     curve = hermite(one, two)
     # the later section looks back: its right is the curve's left
-    later = Section(two.start, two.heading, two.light[::-1], -two.offsets[::-1], two.width)
+    later = replace(two, light=two.light[::-1], offsets=-two.offsets[::-1])
     side = max(
         float(np.abs(section.offsets[section.light.sum(axis=1) > 0]).max(initial=0.5))
         for section in (one, later)
@@ -146,16 +185,16 @@ def sweep(one: Section, two: Section, background: Background, confidence: float)
     step = 2 * PIECE_PX
     for first in range(0, len(curve) - 1, step):
         last = min(first + step, len(curve) - 1)
-        patch = _piece(curve, first, last, side, one, later, background, confidence)
-        if patch is not None:
-            yield patch
+        piece = _piece(curve, first, last, side, one, later, background, confidence)
+        if piece is not None:
+            yield piece
 
 
 def _piece(
     curve: FloatArray, first: int, last: int, side: float,
     one: Section, two: Section, background: Background, confidence: float,
-) -> Patch | None:  # fmt: skip
-    """Return the patch of the curve from one place to another, or None off the picture."""
+) -> Painted | None:  # fmt: skip
+    """Return the light of the curve from one place to another, or None off the picture."""
     height, width = background.unrest.shape
     own = curve[first : last + 1]
     low = np.maximum(np.floor(own.min(axis=0) - side - 1), 0).astype(int)
@@ -175,14 +214,23 @@ def _piece(
         return None
     share = at[inside] / (len(curve) - 1)
     excess = _light_at(share.astype(np.float32), off[inside], one, two)
-    window = (slice(low[1], high[1]), slice(low[0], high[0]))
-    light = np.zeros((*inside.shape, 3), np.float32)
-    still = background.light[window][inside].astype(np.float32)
-    lit = excess.sum(axis=1) > 0
-    light[inside] = np.where(lit[:, None], still + excess, 0)
-    sure = np.zeros(inside.shape, np.float32)
-    sure[inside] = np.where(lit, confidence, 0)
-    return Patch(int(low[1]), int(low[0]), light, sure)
+    lights = [np.zeros((*inside.shape, 3), np.float32) for _ in range(3)]
+    # places of the curve are about half a px apart
+    gone = np.asarray(at[inside] / 2, np.float32)
+    left = np.asarray((len(curve) - 1) / 2 - gone, np.float32)
+    parts: tuple[FloatArray, ...] = (
+        np.ones_like(gone), _still_in(gone, one), _still_in(left, two),
+    )  # fmt: skip
+    for light, part in zip(lights, parts, strict=True):
+        light[inside] = excess * part[:, None]
+    return Painted(int(low[1]), int(low[0]), lights[0], (lights[1], lights[2]), confidence)
+
+
+def _still_in(gone: FloatArray, section: Section) -> FloatArray:
+    """Return the share of a streak's light that its frame has, so far beyond its section, px: a
+    rounded step of the streak's width."""
+    beyond = np.clip(STEP * (gone - section.tip) / section.width, -30, 30)
+    return np.asarray(1 / (1 + np.exp(beyond)), np.float32)
 
 
 def _along_and_across(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 # light, as a share of the frames about it, below which a frame is black, or above which flashed
 BLACK_SHARE = 0.15
@@ -23,6 +25,10 @@ ERRORS = 3.0
 SHARP = 0.85
 # blur along one direction more than across it by this factor is motion
 ONE_WAY = 0.7
+# Where the light has changed by more than this factor, as in a dusk, lamps and daylight make other
+# detail of the same place: a frame is compared with so many about it instead of all.
+LIGHT_CHANGED = 2**0.5
+ALIKE = 6
 # detail, as a share of the usual, below which a frame shows nothing at all
 COVERED_SHARE = 0.1
 BLACK = "it is black"
@@ -66,8 +72,7 @@ def verdicts(looks: Sequence[Look]) -> list[str | None]:
     """Return for each frame of a burst why it is left out, or None where it is used."""
     mean = np.array([look.mean_light for look in looks])
     dim = np.array([look.dim_light for look in looks])
-    sharp = [look for look in looks if not look.lost]
-    worst, best = (_upper([getattr(look, side) for look in sharp]) for side in ("worst", "best"))
+    worst, best = (_usual_sharpness(looks, side) for side in ("worst", "best"))
     usual_detail = float(np.median([look.detail for look in looks]))
     # slopes of the root of light grow with the root of the exposure
     exposed = [look.detail / max(look.mean_light, 1e-6) for look in looks]
@@ -80,7 +85,10 @@ def verdicts(looks: Sequence[Look]) -> list[str | None]:
         usual = float(np.median(mean[near])) if len(near) else look.mean_light
         usual_dim = float(np.median(dim[near])) if len(near) else look.dim_light
         relative = replace(
-            look, worst=look.worst / worst, best=look.best / best, error=look.error / worst
+            look,
+            worst=look.worst / worst[number],
+            best=look.best / best[number],
+            error=look.error / worst[number],
         )
         lit = look.mean_light > BLACK_SHARE * usual
         crisp = lit and exposed[number] > UNBLURRED * usual_exposed
@@ -94,9 +102,39 @@ def weights_of(looks: Sequence[Look]) -> list[float]:
     The square of the detail that it has for certain lost, as a frame's weight goes by the square
     of its signal; noise alone costs nothing.
     """
-    worst = _upper([look.worst for look in looks if not look.lost])
-    shares = [(look.worst + ERRORS * look.error) / worst for look in looks]
+    usual = _usual_sharpness(looks, "worst")
+    shares = [
+        (look.worst + ERRORS * look.error) / worst for look, worst in zip(looks, usual, strict=True)
+    ]
     return [1.0 if share >= SHARP else max(share / SHARP, BLURRED) ** 2 for share in shares]
+
+
+def _usual_sharpness(looks: Sequence[Look], side: Literal["worst", "best"]) -> list[float]:
+    """Return for each frame what the sharper half of those of its light has in the middle."""
+    light = np.array([look.mean_light for look in looks])
+    value = np.array([getattr(look, side) for look in looks])
+    seen = np.array([not look.lost for look in looks])
+    usual = np.full(len(looks), _upper(value[seen].tolist()))
+    sharp_light = light[seen & (value >= usual)]
+    for number in range(len(looks) if len(sharp_light) else 0):
+        near = np.arange(max(0, number - ALIKE), min(len(looks), number + ALIKE + 1))
+        change = max(float(np.median(light[near])), 1e-6) / max(float(np.median(sharp_light)), 1e-6)
+        near = near[seen[near]]
+        if max(change, 1 / change) > LIGHT_CHANGED and len(near):
+            usual[number] = max(_trend(near - number, value[near]), 1e-3)
+    return [float(each) for each in usual]
+
+
+def _trend(places: npt.NDArray[np.intp], values: npt.NDArray[np.float64]) -> float:
+    """Return the height at 0 of a line through values, which a fourth of them do not spoil.
+
+    Source: P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", Journal
+    of the American Statistical Association 63 (1968), doi:10.1080/01621459.1968.10480934.
+    """
+    one, other = np.triu_indices(len(places), 1)
+    slopes = (values[other] - values[one]) / (places[other] - places[one])
+    slope = float(np.median(slopes)) if len(slopes) else 0.0
+    return float(np.median(values - slope * places))
 
 
 def _upper(values: list[float]) -> float:

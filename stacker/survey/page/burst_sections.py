@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from stacker.survey.page.content import Content
 from stacker.survey.page.markup import (
     figure,
@@ -78,6 +81,32 @@ def light_section(content: Content) -> str:
     )
 
 
+def burnt_section(content: Content) -> str:
+    """Return where the frames themselves are burnt out."""
+    burnt = content.burst.burnt
+    if burnt is None:
+        return ""
+    title = "Burnt out in the frames"
+    if content.burnt is None:
+        return section(title, paragraph("Nothing is burnt out in any frame."))
+    words = (
+        f"At most {spoken_share(burnt.anywhen)} of the view is burnt out in at least one frame, "
+        f"and {spoken_share(burnt.always)} in every one of them. What is white in every frame "
+        "stays white in every blend."
+    )
+    return section(
+        title,
+        row(
+            figure(
+                on_mat(picture(content.burnt, f"Map of what is burnt out in the frames. {words}")),
+                "Orange: burnt out, the stronger the more frames. A lamp of a single pixel is "
+                "drawn larger, so that it can be seen.",
+            ),
+            "<div>" + paragraph(words) + "</div>",
+        ),
+    )
+
+
 def time_section(content: Content) -> str:
     """Return when the shutter was open, and what became of the gaps."""
     review = content.results[0].review
@@ -98,7 +127,33 @@ def time_section(content: Content) -> str:
             f"{bridged or 'none'} bridged."
         )
     drawn, caption = time_plot(report)
-    return section("Open and shut", paragraph(words), figure(drawn, caption))
+    told = _told_of_bridge(report.get("bridge"))
+    return section(
+        "Open and shut", paragraph(words), paragraph(told) if told else "", figure(drawn, caption)
+    )
+
+
+def _told_of_bridge(bridge: Mapping[str, Any] | None) -> str:
+    """Return which bridges were tried, why, and what came of them."""
+    if bridge is None:
+        return ""
+    sentences = [_sentence(bridge["words"])]
+    if bridge["bridged"]:
+        share = spoken_share(bridge["light"] / bridge["bridged"])
+        sentences.append(f"A bridged gap got {share} of a frame's light.")
+    if "why" in bridge:
+        sentences.append(_sentence(bridge["why"]))
+    # where nothing at all was bridged the reason stands there already
+    useless = bridge["of_no_use"].items() if bridge["bridged"] else ()
+    sentences += [
+        f"{words[:1].upper()}{words[1:]} had nothing to give: {why or 'nothing was found'}."
+        for words, why in useless
+    ]
+    return " ".join(sentences)
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[:1].upper()}{clause[1:]}."
 
 
 def filling_section(content: Content) -> str:
@@ -142,6 +197,7 @@ def filling_section(content: Content) -> str:
 
 SUBJECTS = {
     "water": "water in motion",
+    "clouds": "clouds that drift",
     "star-trails": "stars that turn",
     "light-painting": "light painting",
     "crowd": "people who come and go",

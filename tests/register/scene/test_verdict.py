@@ -64,6 +64,33 @@ def test_a_whole_burst_that_seems_less_sharp_is_not_blurred():
     assert verdicts(looks) == [None] * 6
 
 
+def dusk(count: int = 24) -> list[Look]:
+    """Return frames of a dusk by four stops: the lamps' detail grows on the reference's places."""
+    share = [2 ** (-4 * number / (count - 1)) for number in range(count)]
+    return [
+        replace(GOOD, mean_light=0.3 * s, dim_light=0.1 * s, worst=1 - 0.7 * s, best=1 - 0.7 * s)
+        for s in share
+    ]
+
+
+def test_a_dusk_is_not_out_of_focus():
+    """Lit windows on walls that fade: the first frames have a third of the last ones' detail."""
+    assert verdicts(dusk()) == [None] * 24
+    # the change bends, and a line is drawn through it: by less than the sixth that is forgiven
+    assert weights_of(dusk()) == [1.0] * 24
+
+
+@pytest.mark.parametrize("number", [1, 5, 12, 22])
+def test_a_blurred_frame_of_a_dusk_is_found(number):
+    looks = dusk()
+    looks[number] = replace(
+        looks[number], worst=0.3 * looks[number].worst, best=0.32 * looks[number].best, detail=1e-6
+    )
+    found = verdicts(looks)
+    assert "focus" in (found.pop(number) or "")
+    assert found == [None] * 23
+
+
 def test_slight_blur_counts_less():
     looks = [GOOD, GOOD, replace(GOOD, worst=0.6), GOOD, GOOD]
     weights = weights_of(looks)
