@@ -91,10 +91,16 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
 
 
 def _seen_of(at: FloatArray, length: float, width: float, *, cut: bool) -> FloatArray:
-    """Return the share of its lamp's light that a streak has at places from its first end on, px:
-    both ends are rounded steps, but for a first one that is ``cut``."""
-    first, last = (1 / (1 + np.exp(-STEP * far / width)) for far in (at, length - at))
-    return np.asarray(np.maximum((1 if cut else first) + last - 1, LEAST_SEEN), np.float32)
+    """Return the share of its greatest light that a streak has at places from its first end on, px:
+    both ends are rounded steps, but for a first one that is ``cut``.
+
+    As an exposure slides along the way, its middle comes by everywhere: that is the trail's light.
+    """
+    first, last, middle = (
+        1 / (1 + np.exp(-STEP * far / width)) for far in (at, length - at, length / 2)
+    )
+    share = last if cut else (first + last - 1) / (2 * middle - 1)
+    return np.asarray(np.maximum(share, LEAST_SEEN), np.float32)
 
 
 def _trend(look: FloatArray, offsets: FloatArray, width: float, rounded: int) -> float:
