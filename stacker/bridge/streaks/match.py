@@ -7,7 +7,7 @@ brightness it had. A lamp's way through the frames before and after counts too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,6 +42,8 @@ LEAST_LINKED = 0.05
 ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
 # a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
 MOST_SLOWING, SLOWS = 2.5, 1.5
+# a lamp that came into a frame ended early where its streak is shorter than before by this share
+ENDED_EARLY = 0.8
 # a streak is followed back no farther than so many times its own way in that time
 MOST_FOLLOWED = 4.0
 # heading changes by no more than this through a gap (cosine)
@@ -101,8 +103,16 @@ def link_all(
         # where a lamp came in and where it will leave, as the neighbouring gaps tell
         came = [{link.later: link for link in gap} for gap in links]
         left = [{link.earlier: link for link in gap} for gap in links]
+        early = [set[int]()] + [
+            {link.later for link in gap
+             if streaks[n + 1][link.later].length / exposed[n + 1].shutter_s
+             < ENDED_EARLY * streaks[n][link.earlier].length / exposed[n].shutter_s}
+            for n, gap in enumerate(links)
+        ]  # fmt: skip
         links = [
-            price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
+            price.links(
+                came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {}, early[n]
+            )
             for n, price in enumerate(prices)
         ]
     believed = [
@@ -221,17 +231,21 @@ class _Prices:
         for link in sure:
             self._cost[:, link.earlier, link.earlier_end, link.later, link.later_end] = link.cost
 
-    def links(self, came: dict[int, Link], left: dict[int, Link]) -> list[Link]:
+    def links(
+        self, came: dict[int, Link], left: dict[int, Link], early: Collection[int] = ()
+    ) -> list[Link]:
         """Return the links of least total cost.
 
         ``came`` tells by which end lamps came into the earlier frame, ``left`` by which they left
-        the later one: they use the other end here.
+        the later one: they use the other end here. Those that came in and ended ``early`` were not
+        much faster than their streaks tell.
         """
         if not min(self._shape):
             return []
         cost = self._cost[0].copy()
         for streak, link in came.items():
-            cost[streak] = self._cost[1, streak]
+            if streak in early:
+                cost[streak] = self._cost[1, streak]
             cost[streak, link.later_end] += ALONE / 2
         for streak, link in left.items():
             cost[:, :, streak, link.earlier_end] += ALONE / 2
