@@ -111,9 +111,9 @@ def expose(
             return
         if output is None:
             raise OptionError(
-                "-o",
+                "--output",
                 "no name for the picture is given",
-                remedy="give one such as -o picture.tif",
+                remedy="give one such as -o picture.tif; stacker expose --help tells of all options",
                 code="option-output",
             )
         if bridge_map is not None and not settings.bridge:
