@@ -113,7 +113,7 @@ def expose(
             raise OptionError(
                 "--output",
                 "no name for the picture is given",
-                remedy="give one such as -o picture.tif; stacker expose --help tells of all options",
+                remedy="give one such as -o picture.tif; stacker expose --help tells more",
                 code="option-output",
             )
         if bridge_map is not None and not settings.bridge:
