@@ -329,6 +329,7 @@ class TestCompletion:
             "film",
             "ladder",
             "master",
+            "move",
             "plan",
             "scene",
             "serve",
