@@ -162,7 +162,7 @@ def _laws_about(
     best = (0, 1.0, 0.0, middle)
     for dx in ABOUT:
         for dy in ABOUT:
-            place = middle + [dx, dy]
+            place = middle + np.array([dx, dy])
             own = _own(tips, place, reach)
             agreed = _tied(tips[0].place[own[0]] - place, tips[1].place[own[1]] - place)
             if agreed[0] > best[0]:
@@ -173,10 +173,10 @@ def _laws_about(
     own = _own(tips, middle, reach)
     seen = Seen(ridges, (tips[0].place[own[0]], tips[1].place[own[1]]))
     far = float(np.percentile(np.hypot(*(seen.places[1] - middle).T), 90))
-    tried = []
-    for drag in DRAGS:
-        for fall in FALLS:
-            tried.append(_refined(_begun(middle, scale, drag, fall * far, gap, seen), seen))
+    tried = [
+        _refined(_begun(middle, scale, drag, fall * far, gap, seen), seen)
+        for drag in DRAGS for fall in FALLS
+    ]  # fmt: skip
     tried.sort(key=lambda one: -one[0])
     score, flight = tried[0]
     if score < TIMES_CHANCE * _refined(flight, _mirrored(seen, flight.centre))[0]:
@@ -213,7 +213,7 @@ def _begun(
     age = float(AGES[np.abs(ratio - scale).argmin()])
     # the more sparks fall, the lower their headings seem to radiate from
     down = fall * float(fallen(age, drag)) / 2
-    laws = [Flight(middle + [0, dy], age * times, drag, fall, gap)
+    laws = [Flight(middle + np.array([0, dy]), age * times, drag, fall, gap)
             for times in (0.75, 1.0, 1.3) for dy in (0.0, down, -down, 12.0, -12.0)]  # fmt: skip
     return max(laws, key=lambda law: _score(law, seen))
 

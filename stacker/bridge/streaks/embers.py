@@ -118,7 +118,8 @@ def lay(places: Float64Array, low: npt.NDArray[np.intp], shape: tuple[int, int],
     for axis, size in ((0, shape[1]), (1, shape[0])):
         pixel = cell[..., axis, None] + around
         off = (pixel - local[..., axis, None]).astype(np.float32)
-        light = np.exp(-(off**2) / np.float32(2 * sigma**2)) / np.float32(np.sqrt(2 * np.pi) * sigma)
+        light = np.exp(-(off**2) / np.float32(2 * sigma**2))
+        light /= np.float32(np.sqrt(2 * np.pi) * sigma)
         spread.append((off, light * ((pixel >= 0) & (pixel < size))))
         at.append(np.clip(pixel, 0, size - 1))
     (dx, in_x), (dy, in_y) = spread

@@ -70,7 +70,10 @@ def begun(flight: Flight, speeds: Float64Array, pixels: Pixels) -> Sparks:
         near = _near(sparks, later, low, shape, pixels.bad[later][window])
         light = shown(sparks, *sparks.open_in(later), low, shape)[near]
         seen = pixels.excess[later][window][near]
-        level = np.log(max(float(np.median(seen) / max(np.median(light), 1e-9)), 1e-9))
+        if not len(seen):
+            continue
+        middle = max(float(np.median(light)), 1e-9)
+        level = float(np.log(max(float(np.median(seen)) / middle, 1e-9)))
         law += level * (over if later else 1 - over)
     return replace(sparks, law=law)
 
@@ -120,7 +123,7 @@ def _equations(
     """Return how the light of pixels changes with each unknown, what of it powers have to
     explain, and what is left, all in uncertainties. ``plain`` lets all pixels count alike."""
     low, shape, window = _window(sparks, pixels)
-    parts: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+    parts = []
     for later in (False, True):
         near = _near(sparks, later, low, shape, pixels.bad[later][window])
         excess = np.ascontiguousarray(pixels.excess[later][window])
@@ -211,7 +214,8 @@ def _powered(
     before = sparks.powers.T.ravel()
     powers = not_negative(matrix, side - 2, before)
     left = left - own @ (powers - before).astype(np.float32)
-    grown = np.where(before > 0, powers / np.maximum(before, 1e-6), 1).reshape(2, count).mean(axis=0)
+    grown = np.where(before > 0, powers / np.maximum(before, 1e-6), 1)
+    grown = grown.reshape(2, count).mean(axis=0)
     rest = columns[:, 2 * count :].copy()
     rest[:, : 2 * count] *= np.tile(grown, 2).astype(np.float32)
     return replace(sparks, powers=powers.reshape(2, count).T), rest, left

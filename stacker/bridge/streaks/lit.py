@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -151,7 +152,8 @@ def patch_of(
                         background.excess(later, window) - last)  # fmt: skip
     still = background.light[window].astype(np.float32)
     above = greatest - np.maximum(first, last)
-    lit = (above > ABOVE * background.unrest[window].astype(np.float32)[..., None]).any(axis=2)
+    unrest = background.unrest[window].astype(np.float32)
+    lit = np.asarray(above.max(axis=2) > ABOVE * unrest, bool)
     light = np.minimum(still + greatest + np.maximum(others, 0), 1) * lit[..., None]
     confidence = np.asarray(CONFIDENCE * lit, np.float32)
     return Patch(int(low[1]), int(low[0]), np.asarray(light, np.float32), confidence)
@@ -164,8 +166,8 @@ def _exposures(
     one, (h, w), and the light of both."""
     starts = np.linspace(sparks.flight.age - 1, sparks.flight.later, EXPOSURES + 1)
     edges = np.unique(np.round(np.concatenate([starts, starts + 1]), 9))
-    spans = list(zip(edges[:-1], edges[1:], strict=True))
-    parts = [shown(sparks, float(a), float(b), low, shape) for a, b in spans]
+    spans = list(pairwise(edges.tolist()))
+    parts = [shown(sparks, a, b, low, shape) for a, b in spans]
     greatest = first = last = np.zeros(shape, np.float32)
     for number, start in enumerate(starts.tolist()):
         inside = [part for part, (a, b) in zip(parts, spans, strict=True)
@@ -176,9 +178,7 @@ def _exposures(
     return greatest, first, last
 
 
-def _frames(
-    lights: tuple[LightArray, LightArray], background: Background, scale: int
-) -> _Frames:
+def _frames(lights: tuple[LightArray, LightArray], background: Background, scale: int) -> _Frames:
     """Return what is fitted, on a picture so many times smaller."""
     excess, clipped = [], []
     height, width = (side // scale * scale for side in lights[0].shape[:2])
