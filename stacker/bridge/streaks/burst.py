@@ -112,7 +112,10 @@ def bridge_streaks(
             return StreakBridge(verdicts, ((),) * (count - 1), ((),) * count, None)
         if before is not None:
             pair = (exposed[number - 1], exposed[number])
-            shells.append(lit_shells((streaks[-2], streaks[-1]), (before, light), background, pair))
+            # those of one display fall alike
+            like = [gap[0] for gap in shells if gap][-1:]
+            two = (streaks[-2], streaks[-1])
+            shells.append(lit_shells(two, (before, light), background, pair, like))
             sure.append(_follow(streaks, before, light, background, exposed))
         before = light
     links = [

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from stacker.bridge.streaks.flight import Flight, Float64Array, fallen, flown
+from stacker.bridge.streaks.flight import Flight, Float64Array, flown
 from stacker.bridge.streaks.shells import LEAST_SPARKS, BoolArray, Tips, radiate
 
 FloatArray = npt.NDArray[np.float32]
@@ -37,6 +37,7 @@ DOWN = -0.3
 # drags per shutter, and falls per squared shutter as shares of the reach, that laws begin with
 DRAGS = (0.5, 0.9, 1.4, 1.9, 2.5, 3.3, 4.4)
 FALLS = (0.15, 0.3, 0.5, 0.75, 1.05)
+AGE_TIMES, BELOW = (0.75, 1.0, 1.3), (-0.12, 0.0, 0.12, 0.25, 0.4)
 AGES = np.linspace(0.03, 2.5, 300)
 # a law must be so many times better than with a mirrored frame; laws near the best are given too
 TIMES_CHANCE, NEAR_BEST, GIVEN = 1.3, 0.85, 3
@@ -68,8 +69,9 @@ def ridges_of(excess: FloatArray, noise: float) -> FloatArray:
 
 
 def laws_of(
-    tips: tuple[Tips, Tips], ridges: tuple[FloatArray, FloatArray], gap: float
-) -> list[tuple[list[Flight], Seen]]:
+    tips: tuple[Tips, Tips], ridges: tuple[FloatArray, FloatArray], gap: float,
+    like: Sequence[tuple[float, float]] = (),
+) -> list[tuple[list[Flight], Seen]]:  # fmt: skip
     """Return for each shell the laws that may be its own, the likeliest first, and what bears
     them out; shells with the clearest law first.
 
@@ -78,6 +80,7 @@ def laws_of(
     tips : ends of streaks of the earlier and later frame.
     ridges : of both frames, (H, W), 0 to 1.
     gap : in shutters.
+    like : drag and fall of other shells, which are tried first.
     """
     height = ridges[0].shape[0]
     middles: list[Float64Array] = []
@@ -87,7 +90,7 @@ def laws_of(
             if any(np.hypot(*(middle - other)) < APART for other in middles):
                 continue
             middles.append(middle)
-            one = _laws_about(middle, tips, ridges, gap, REACH * height)
+            one = _laws_about(middle, tips, ridges, gap, REACH * height, like)
             if one is not None:
                 found.append(one)
     found.sort(key=lambda one: -one[0])
@@ -155,7 +158,7 @@ def _own(tips: tuple[Tips, Tips], middle: Float64Array, reach: float) -> list[Bo
 
 def _laws_about(
     middle: Float64Array, tips: tuple[Tips, Tips], ridges: tuple[FloatArray, FloatArray],
-    gap: float, reach: float,
+    gap: float, reach: float, like: Sequence[tuple[float, float]],
 ) -> tuple[float, list[Flight], Seen] | None:  # fmt: skip
     """Return how well the best law of a shell that burst about ``middle`` does, the laws near it,
     and what bears them out; None where chance would do as well."""
@@ -173,15 +176,19 @@ def _laws_about(
     own = _own(tips, middle, reach)
     seen = Seen(ridges, (tips[0].place[own[0]], tips[1].place[own[1]]))
     far = float(np.percentile(np.hypot(*(seen.places[1] - middle).T), 90))
+    known = [_refined(_begun(middle, far, scale, *one, gap, seen), seen) for one in like]
+    # the best of each drag: laws of one drag lie in one valley
     tried = [
-        _refined(_begun(middle, scale, drag, fall * far, gap, seen), seen)
-        for drag in DRAGS for fall in FALLS
+        max((_refined(_begun(middle, far, scale, drag, fall * far, gap, seen), seen)
+             for fall in FALLS), key=lambda one: one[0])
+        for drag in DRAGS
     ]  # fmt: skip
     tried.sort(key=lambda one: -one[0])
     score, flight = tried[0]
     if score < TIMES_CHANCE * _refined(flight, _mirrored(seen, flight.centre))[0]:
         return None
-    return score, [law for value, law in tried[:GIVEN] if value > NEAR_BEST * score], seen
+    near = [law for value, law in [*known, *tried[:GIVEN]] if value > NEAR_BEST * score]
+    return score, near, seen
 
 
 def _tied(p: Float64Array, q: Float64Array) -> tuple[int, float, float]:
@@ -206,15 +213,14 @@ def _tied(p: Float64Array, q: Float64Array) -> tuple[int, float, float]:
 
 
 def _begun(
-    middle: Float64Array, scale: float, drag: float, fall: float, gap: float, seen: Seen
+    middle: Float64Array, far: float, scale: float, drag: float, fall: float, gap: float, seen: Seen
 ) -> Flight:
     """Return the best of a few laws of this drag and fall about a place and scale."""
     ratio = flown(AGES + gap, drag) / flown(AGES, drag)
     age = float(AGES[np.abs(ratio - scale).argmin()])
-    # the more sparks fall, the lower their headings seem to radiate from
-    down = fall * float(fallen(age, drag)) / 2
-    laws = [Flight(middle + np.array([0, dy]), age * times, drag, fall, gap)
-            for times in (0.75, 1.0, 1.3) for dy in (0.0, down, -down, 12.0, -12.0)]  # fmt: skip
+    # the more sparks fall, the higher the place that their headings seem to radiate from
+    laws = [Flight(middle + np.array([0, below * far]), age * times, drag, fall, gap)
+            for times in AGE_TIMES for below in BELOW]  # fmt: skip
     return max(laws, key=lambda law: _score(law, seen))
 
 

@@ -87,12 +87,14 @@ def lit_shells(
     lights: tuple[LightArray, LightArray],
     background: Background,
     exposed: tuple[Exposed, Exposed],
+    like: Sequence[LitShell] = (),
 ) -> list[LitShell]:
     """Return the shells of a gap whose sparks are known well enough.
 
     Parameters
     ----------
     streaks, lights : of the earlier and the later frame.
+    like : shells of other gaps, whose drag and fall are tried first.
     """
     first, second = exposed
     gap = (second.start_s - first.end_s) / first.shutter_s
@@ -107,7 +109,9 @@ def lit_shells(
               for excess in frames.excess]  # fmt: skip
     tips = [_smaller(tips_of(some), scale) for some in streaks]
     shells = []
-    for laws, seen in laws_of((tips[0], tips[1]), (ridges[0], ridges[1]), gap):
+    others = [shell.sparks.flight for shell in like]
+    known = [(flight.drag, flight.fall / scale) for flight in others]
+    for laws, seen in laws_of((tips[0], tips[1]), (ridges[0], ridges[1]), gap, known):
         sparks = _fitted(laws, seen, frames)
         if sparks is not None:
             shells.append(LitShell(sparks.magnified(scale), _channels(sparks, frames)
