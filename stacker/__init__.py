@@ -19,7 +19,17 @@ from stacker import version
 
 if TYPE_CHECKING:
     from stacker.burst import Burst, Frame, open_burst
-    from stacker.engine import Ladder, Progress, Settings, Shot, save, save_rungs, save_sheet
+    from stacker.engine import (
+        Ladder,
+        Progress,
+        Region,
+        Settings,
+        Shot,
+        save,
+        save_masks,
+        save_rungs,
+        save_sheet,
+    )
     from stacker.errors import BurstError, FrameError, OptionError, OutputError, StackerError
     from stacker.light.white_balance import WhiteBalance
     from stacker.plan import Plan
@@ -36,9 +46,11 @@ _HOMES = {
     "open_burst": "stacker.burst",
     "Ladder": "stacker.engine",
     "Progress": "stacker.engine",
+    "Region": "stacker.engine",
     "Settings": "stacker.engine",
     "Shot": "stacker.engine",
     "save": "stacker.engine",
+    "save_masks": "stacker.engine",
     "save_rungs": "stacker.engine",
     "save_sheet": "stacker.engine",
     "BurstError": "stacker.errors",
@@ -62,6 +74,7 @@ __all__ = [
     "OutputError",
     "Plan",
     "Progress",
+    "Region",
     "Settings",
     "Shot",
     "StackerError",
@@ -76,6 +89,7 @@ __all__ = [
     "plan",
     "render_scene",
     "save",
+    "save_masks",
     "save_report",
     "save_rungs",
     "save_sheet",
@@ -210,8 +224,9 @@ def survey(
 def ladder(
     burst: Burst,
     *,
-    blend: str = "mean",
+    blend: str | None = None,
     shutters_s: Sequence[float] | None = None,
+    subject: str | None = None,
     progress: Progress | None = None,
     **settings: Any,
 ) -> Ladder:
@@ -219,8 +234,10 @@ def ladder(
 
     Parameters
     ----------
-    blend : how the frames add up.
+    blend : how the frames add up; the subject's choice, or mean, if None.
     shutters_s : open times in seconds; those of 1, 2, 4, 8 frames and so on if None.
+    subject : what the burst is of: it chooses the blend and what is held, and by it a rung is
+        proposed.
     progress : told about every frame.
     settings : anything else in ``Settings`` that a ladder knows, such as ``hold="scene"``.
 
@@ -229,11 +246,12 @@ def ladder(
     StackerError
         The settings or the burst do not allow it; the text says what to do.
     """
-    from stacker.engine import Settings, ladder_burst
+    from stacker.engine import ladder_burst, ladder_settings
 
-    return ladder_burst(
-        burst, Settings(blends=(blend,), **settings), shutters_s=shutters_s, progress=progress
-    )
+    if blend is not None:
+        settings["blends"] = (blend,)
+    made = ladder_settings(subject, settings)
+    return ladder_burst(burst, made, shutters_s=shutters_s, subject=subject, progress=progress)
 
 
 def film(

@@ -22,6 +22,7 @@ def choose_bridges(
     weights: tuple[float, float, float],
     counts: Sequence[float],
     workers: int = 1,
+    sky: SkyBridge | None = None,
 ) -> dict[str, Bridge]:
     """Return the bridges to be tried on a burst, by what they carry, in words.
 
@@ -36,10 +37,11 @@ def choose_bridges(
     weights : the share of each channel in the luminance.
     counts : what each frame counts where light is added up.
     workers : threads that may look at frames at once; the bridges are the same for any number.
+    sky : the bridge of the stars where the burst was looked at for it before.
     """
     if joins == "added":
         return {"textures in motion": bridge_flow(frames, exposed, weights=weights, counts=counts)}
-    sky = bridge_sky(frames, exposed, weights=weights, workers=workers)
+    sky = sky or bridge_sky(frames, exposed, weights=weights, workers=workers)
     turn = _turn(sky) if any(gap.bridged for gap in sky.gaps) else None
     return {
         "the turn of the stars": sky,

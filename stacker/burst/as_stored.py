@@ -19,7 +19,9 @@ def as_stored(burst: Burst) -> Burst:
 
     Raw frames come as packed mosaics: see ``readers.mosaic``.
     """
-    return replace(burst, frames=tuple(_as_stored(each) for each in burst.frames), corrections=())
+    return replace(
+        burst, frames=tuple(_as_stored(each) for each in burst.frames), corrections=(), retouch=None
+    )
 
 
 def stored_size(frame: Frame) -> tuple[int, int]:

@@ -16,7 +16,7 @@ from stacker.burst.readers.facts import Development, ShrinkingReader
 from stacker.burst.readers.registry import reader_for
 from stacker.errors import FrameError
 from stacker.light.buffers import scratch
-from stacker.light.correction import Correction
+from stacker.light.correction import Correction, Retouch
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode_into
 from stacker.light.reduce import reduce_codes, reduce_light
 
@@ -75,12 +75,14 @@ class Burst:
     warnings : whole sentences, each said once.
     corrections : what is done to the light of each frame, in this order; where there are any,
         or a device's profile makes light of the numbers, frames are given as light.
+    retouch : replaces pixels of single frames in the end; small copies are without.
     """
 
     frames: tuple[Frame, ...]
     passed_over: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     corrections: tuple[Correction, ...] = ()
+    retouch: Retouch | None = None
 
     @cached_property
     def _sound(self) -> Frame:
@@ -110,6 +112,10 @@ class Burst:
     def corrected(self, *corrections: Correction) -> Burst:
         """Return the burst with more to be done to the light of each frame."""
         return replace(self, corrections=self.corrections + corrections)
+
+    def retouched(self, retouch: Retouch) -> Burst:
+        """Return the burst with pixels of some frames replaced."""
+        return replace(self, retouch=retouch)
 
     @property
     def development(self) -> Development | None:
@@ -175,10 +181,12 @@ class Burst:
             if self.frames[index].problem is not None:
                 break
             before.append(index)
-        if self.by_light:
-            yield from self._corrected(before, out)
-        else:
-            yield from self._decode_sound(before, out)
+        decode = self._corrected if self.by_light else self._decode_sound
+        for index, pixels in decode(before, out):
+            if self.retouch is not None:
+                pixels = pixels if pixels.flags.writeable else pixels.copy()
+                self.retouch(pixels, index)
+            yield index, pixels
         for index in indices[len(before) :]:
             problem = self.frames[index].problem
             if problem is not None:

@@ -18,7 +18,7 @@ from stacker.burst.one_space import settle_colours
 from stacker.burst.order import Ordered, in_shot_order
 from stacker.burst.orientation import UPRIGHT, turned_size
 from stacker.burst.readers.facts import Development, FrameFacts, Highlights
-from stacker.burst.readers.registry import development_of, halved, reader_of
+from stacker.burst.readers.registry import development_of, halved, kind_of_suffix, reader_of
 from stacker.burst.sources import Source, SourceFile, Sources, find_sources
 from stacker.burst.uniform import Form, check_uniform
 from stacker.errors import FrameError, OptionError
@@ -149,6 +149,18 @@ def _is_result(frame: _Found) -> bool:
 
 def _is_own(frame: _Found) -> bool:
     return frame.facts is not None and frame.facts.shot.software.startswith(OWN_SOFTWARE)
+
+
+def is_own_result(path: Path) -> bool:
+    """Return whether a file is a picture that this program made, as far as its header tells."""
+    kind = kind_of_suffix(path)
+    if kind is None or kind.moving:
+        return False
+    try:
+        facts = reader_of(kind.name).inspect(path)
+    except FrameError:
+        return False
+    return bool(facts) and facts[0].shot.software.startswith(OWN_SOFTWARE)
 
 
 def _if_no_master(frame: _Found) -> _Found:

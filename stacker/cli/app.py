@@ -11,15 +11,20 @@ from stacker.cli.expose import expose
 from stacker.cli.film import film
 from stacker.cli.ladder import ladder
 from stacker.cli.master import master
+from stacker.cli.move import move
 from stacker.cli.plan import plan
 from stacker.cli.scene import scene
+from stacker.cli.serve import serve
+from stacker.cli.subject import with_list_asked
 from stacker.cli.survey import survey
 from stacker.cli.telling import WRONG_INPUT
 from stacker.version import PROGRAM
 
 # typer lets only a leaf of its tree of errors be seen: two steps up stand all of the user's doing
 USAGE_ERROR = cast(type[typer.BadParameter], typer.BadParameter.__mro__[2])
-COMMANDS = ("demo", "expose", "film", "ladder", "master", "plan", "scene", "survey")
+COMMANDS = (
+    "demo", "expose", "film", "ladder", "master", "move", "plan", "scene", "serve", "survey",
+)  # fmt: skip
 
 app = typer.Typer(
     help="Long exposures made afterwards, from bursts of short frames.",
@@ -51,7 +56,7 @@ def options(
 def run(arguments: list[str]) -> int:
     """Return the exit code of a command line; what is wrong with its words is one sentence."""
     try:
-        code = app(args=arguments, prog_name="stacker", standalone_mode=False)
+        code = app(args=with_list_asked(arguments), prog_name="stacker", standalone_mode=False)
     except USAGE_ERROR as error:
         words = " ".join(error.format_message().split()).removesuffix(".")
         command = arguments[0] if arguments[0] in COMMANDS else ""
@@ -66,6 +71,8 @@ app.command()(expose)
 app.command()(film)
 app.command()(ladder)
 app.command()(master)
+app.command()(move)
 app.command()(plan)
 app.command()(scene)
+app.command()(serve)
 app.command()(survey)

@@ -16,6 +16,8 @@ class Beside:
     report: Path | None
     bridge_map: Path | None
     doubt_map: Path | None
+    masks: Path | None = None
+    pass_pages: Path | None = None
 
     def maps(self, blends: tuple[str, ...]) -> dict[str, Path]:
         """Return where the map of each blend's bridge goes."""
@@ -28,7 +30,9 @@ class Beside:
         self, targets: dict[str, Path], *, overwrite: bool, sources: Collection[Path] = ()
     ) -> None:
         """Refuse names under which nothing can be written, or that are used twice."""
+        from stacker.engine import check_masks
         from stacker.engine.report_file import check_report
+        from stacker.engine.stroke_pages import check_pages
         from stacker.finish import check_grey
 
         taken = dict.fromkeys((target.resolve() for target in targets.values()), "the picture")
@@ -37,10 +41,16 @@ class Beside:
             check_grey(target, overwrite=overwrite, sources=sources)
             _check_name("--bridge-map", target, taken)
         taken |= dict.fromkeys((target.resolve() for target in maps.values()), "the map")
+        if self.masks is not None:
+            check_masks(self.masks, overwrite=overwrite, sources=sources)
         if self.doubt_map is not None:
             check_grey(self.doubt_map, overwrite=overwrite, sources=sources)
             _check_name("--doubt-map", self.doubt_map, taken)
             taken[self.doubt_map.resolve()] = "the map of doubts"
+        if self.pass_pages is not None:
+            check_pages(self.pass_pages, overwrite=overwrite, sources=sources)
+            _check_name("--pass-pages", self.pass_pages, taken)
+            taken[self.pass_pages.resolve()] = "the pages of passes"
         if self.report is not None:
             check_report(self.report, overwrite=overwrite, sources=sources)
             _check_name("--report", self.report, taken)

@@ -7,6 +7,8 @@ from typing import Any
 
 import typer
 
+from stacker.cli.regions import regions_of
+from stacker.cli.subject import LIST
 from stacker.cli.words import (
     blend_names,
     count_or_auto,
@@ -19,6 +21,12 @@ from stacker.cli.words import (
 
 def _as_typed(value: Any) -> Any:
     return value
+
+
+def _changes(texts: list[str]) -> Any:
+    from stacker.engine.stroke_change import stroke_changes
+
+    return stroke_changes(each for each in texts if each != LIST)
 
 
 # for each option, by its name in the command: the setting, and how it is made of what was typed
@@ -43,12 +51,33 @@ _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "tail_to": ("tail_to", _as_typed),
     "even": ("even", _as_typed),
     "bridge": ("bridge", _as_typed),
+    "region": ("regions", regions_of),
+    "passes": ("passes", _changes),
+    "keep_planes": ("planes", lambda kept: "keep" if kept else "out"),
     "dark": ("darks", tuple),
     "flat": ("flats", tuple),
     "bias": ("biases", tuple),
     "hot_pixels": ("hot_pixels", _as_typed),
     "memory": ("memory", memory_size),
     "workers": ("workers", _as_typed),
+}
+
+
+# how frames are opened, and how the result leaves
+_FILES: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "exposure": ("exposure", _as_typed),
+    "shoulder": ("shoulder", _as_typed),
+    "warmth": ("warmth", _as_typed),
+    "gains": ("gains", lambda text: numbers("--gains", text)),
+    "neutral": ("neutral", lambda text: numbers("--neutral", text)),
+    "depth": ("depth", _as_typed),
+    "space": ("space", _as_typed),
+    "keep_location": ("keep_location", _as_typed),
+    "interval": ("interval_s", _as_typed),
+    "frame_shutter": ("frame_shutter_s", _as_typed),
+    "strict": ("strict", _as_typed),
+    "highlights": ("highlights", _as_typed),
+    "half": ("half", _as_typed),
 }
 
 
@@ -60,9 +89,27 @@ def said(context: typer.Context) -> dict[str, Any]:
     OptionError
         One of them is not what the option takes.
     """
+    return _typed(context, _SETTINGS)
+
+
+def said_of_files(context: typer.Context) -> dict[str, Any]:
+    """Return what was typed of how frames are opened and the result leaves, by the names that
+    a settings file has for it.
+
+    Raises
+    ------
+    OptionError
+        One of them is not what the option takes.
+    """
+    return _typed(context, _FILES)
+
+
+def _typed(
+    context: typer.Context, options: dict[str, tuple[str, Callable[[Any], Any]]]
+) -> dict[str, Any]:
     return {
         setting: make(context.params[option])
-        for option, (setting, make) in _SETTINGS.items()
+        for option, (setting, make) in options.items()
         if option in context.params and not _is_default(context, option)
     }
 

@@ -10,6 +10,7 @@ import typer
 from stacker.cli import night, options
 from stacker.cli.choices import said
 from stacker.cli.options import ADDING, LEAVING, SPAN
+from stacker.cli.subject import Subject
 from stacker.cli.telling import note, showing_progress, tell, telling_errors, telling_of
 from stacker.cli.words import seconds
 from stacker.errors import OptionError
@@ -62,6 +63,7 @@ def ladder(
     reference: options.Reference = None,
     box: options.Box = None,
     crop: options.Crop = None,
+    subject: Subject = None,
     blend: Blend = ["mean"],  # noqa: B006 - typer reads it as a constant
     trim: options.Trim = None,
     even: options.Even = "off",
@@ -96,9 +98,9 @@ def ladder(
     Times of my own:   stacker ladder frames/ --shutters 1/4,1,4,30 --files water.tif -o ladder.jpg
     """
     with telling_errors():
-        from stacker.engine.settings import Settings
+        from stacker.engine.rung_for import ladder_settings
 
-        settings = Settings(**said(context))
+        settings = ladder_settings(subject, said(context))
         finishing = {"exposure_ev": exposure, "shoulder": shoulder, "space": space}
         pictures = {**finishing, "depth": depth, "keep_location": keep_location}
         opening = {
@@ -112,7 +114,7 @@ def ladder(
             note("--depth and --keep-location count only with --files", quiet=quiet)
         wanted = _times(shutters) if shutters is not None else None
         places = Places(output, files, report, overwrite, depth)
-        _ladder(burst, places, settings, wanted, finishing, pictures, opening, quiet=quiet)
+        _ladder(burst, places, settings, wanted, subject, finishing, pictures, opening, quiet=quiet)
 
 
 class Places:
@@ -158,6 +160,7 @@ def _ladder(
     places: Places,
     settings: Settings,
     shutters_s: tuple[float, ...] | None,
+    subject: str | None,
     finishing: dict[str, Any],
     pictures: dict[str, Any],
     opening: dict[str, Any],
@@ -179,7 +182,9 @@ def _ladder(
     burst = open_burst(sources, **opening)
     places.check(burst.sources, rungs_ahead(burst, settings, shutters_s))
     with showing_progress(quiet=quiet) as progress:
-        made = ladder_burst(burst, settings, shutters_s=shutters_s, progress=progress)
+        made = ladder_burst(
+            burst, settings, shutters_s=shutters_s, subject=subject, progress=progress
+        )
         used = made.rungs[0].shot.sources
         places.check(used, [(rung.label, rung.frames) for rung in made.rungs])
         progress.start("writing", 1)

@@ -1,4 +1,4 @@
-"""The options of ``stacker expose`` for what a camera adds to its pictures by itself."""
+"""The options of ``stacker expose`` for nights: what a camera adds by itself, and what passes."""
 
 from __future__ import annotations
 
@@ -66,6 +66,16 @@ Half = Annotated[
     typer.Option(
         "--half",
         help="Raw frames at half their size and several times faster, for a quick look.",
+        rich_help_panel=NIGHT,
+    ),
+]
+KeepPlanes = Annotated[
+    bool,
+    typer.Option(
+        "--keep-planes/--no-planes",
+        help="Of star trails: keep the streaks of planes and satellites, or take them out. "
+        "Meteors stay.",
+        show_default=False,
         rich_help_panel=NIGHT,
     ),
 ]

@@ -9,10 +9,11 @@ import typer
 
 from stacker.cli.words import seconds
 
-SPAN, HOLDING, ADDING, LEAVING, CLOCK, RUNNING = (
+SPAN, HOLDING, ADDING, REGIONS, LEAVING, CLOCK, RUNNING = (
     "Which frames",
     "What is held still",
     "How frames add up",
+    "Parts of the picture",
     "Brightness and files",
     "When the camera's clock is missing or wrong",
     "How it runs",
@@ -37,6 +38,16 @@ Output = Annotated[
         "--output",
         help="The picture to write: .tif or .png (16 bit) or .jpg.",
         metavar="FILE",
+    ),
+]
+PictureIfAny = Annotated[
+    Path | None,
+    typer.Option(
+        "-o",
+        "--output",
+        help="The picture to write: .tif or .png (16 bit) or .jpg. Needed but for lists.",
+        metavar="FILE",
+        show_default=False,
     ),
 ]
 First = Annotated[
@@ -312,6 +323,23 @@ Strict = Annotated[
         help="Guess nothing about colour: refuse frames whose profile cannot be used, or "
         "differs from the first one's.",
         rich_help_panel=LEAVING,
+    ),
+]
+SettingsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--settings",
+        help="Take what is not given here from a file that the page saved (.stacker.json).",
+        metavar="FILE",
+        rich_help_panel=RUNNING,
+    ),
+]
+Preview = Annotated[
+    bool,
+    typer.Option(
+        "--preview",
+        help="A quick look: from frames reduced to at most 1500 pixels a side.",
+        rich_help_panel=RUNNING,
     ),
 ]
 Report = Annotated[

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from stacker.cli import plan_options as options
 from stacker.cli.quantities import evening_date
 from stacker.cli.quantities import pixels as count_of_pixels
+from stacker.cli.subject import LIST
 from stacker.cli.telling import tell, telling_errors
 from stacker.errors import OptionError
 
@@ -27,6 +28,8 @@ def plan(
     aperture: options.Aperture = None,
     iso: options.Iso = None,
     read_noise: options.ReadNoise = None,
+    by_hand: options.ByHand = False,
+    stabiliser: options.Stabiliser = None,
     ev: options.Ev = None,
     metered: options.Metered = None,
     frames: options.Frames = None,
@@ -37,6 +40,7 @@ def plan(
     gap: options.Gap = None,
     distance: options.Distance = None,
     speed: options.Speed = None,
+    angle: options.Angle = None,
     flow: options.Flow = None,
     texture: options.Texture = None,
     tide: options.Tide = None,
@@ -48,6 +52,7 @@ def plan(
     latitude: options.Latitude = None,
     longitude: options.Longitude = None,
     date: options.Date = None,
+    morning: options.Morning = False,
     zone: options.Zone = None,
     frame_size: options.FrameSize = None,
     sample: options.Sample = None,
@@ -76,7 +81,7 @@ def plan(
             )
         from stacker.plan import Facts, plan_of
 
-        if subject is None:
+        if subject is None or subject == LIST:
             tell(_list_of_subjects())
             return
         size, megapixels = count_of_pixels(pixels) if pixels is not None else (None, None)
@@ -90,6 +95,8 @@ def plan(
             aperture=aperture,
             iso=iso,
             read_noise_e=read_noise,
+            by_hand=by_hand,
+            stabiliser_stops=stabiliser,
             ev=ev,
             metered_s=metered,
             frames=frames,
@@ -104,6 +111,7 @@ def plan(
             cold=cold,
             distance_m=distance,
             speed_m_s=speed,
+            angle_deg=angle,
             flow_m_s=flow,
             texture_m=texture,
             tide_m_h=tide,
@@ -115,6 +123,7 @@ def plan(
             latitude_deg=latitude,
             longitude_deg=longitude,
             date=evening_date(date) if date is not None else None,
+            morning=morning,
             zone=zone,
         )
         text = _written(plan_of(facts), format)

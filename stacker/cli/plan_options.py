@@ -36,7 +36,7 @@ Subject = Annotated[
     typer.Option(
         "--for",
         help="water, clouds, traffic, star-trails, stars, fireworks, dusk, light-painting, crowd, "
-        "pan or ghosts. Without it, the subjects are listed.",
+        "pan or ghosts. Without a name, and without it, they are listed.",
         metavar="SUBJECT",
         autocompletion=_subjects_with,
     ),
@@ -82,6 +82,23 @@ ReadNoise = Annotated[
         "--read-noise",
         help="Of a frame, in electrons; typical for sensor and ISO, if not given.",
         metavar="E",
+        panel=CAMERA,
+    ),
+]
+ByHand = Annotated[
+    bool,
+    typer.Option(
+        "--by-hand",
+        help="No tripod: frames short enough for a hand, by the rule of the focal length.",
+        rich_help_panel=CAMERA,
+    ),
+]
+Stabiliser = Annotated[
+    float | None,
+    _option(
+        "--stabiliser",
+        help="By how many stops it lengthens what a hand holds, such as 3.",
+        metavar="STOPS",
         panel=CAMERA,
     ),
 ]
@@ -170,10 +187,20 @@ Speed = Annotated[
     float | None,
     _option(
         "--speed",
-        help="Of traffic or subject across the view, such as 50km/h or 30mph.",
+        help="Of traffic or subject, such as 50km/h or 30mph.",
         metavar="KM/H",
         panel=MOVES,
         parser=quantities.road_speed,
+    ),
+]
+Angle = Annotated[
+    float | None,
+    _option(
+        "--angle",
+        help="Between its way and the line of sight: 90 crosses the view (if not given), 30 comes "
+        "or goes at a slant.",
+        metavar="DEGREES",
+        panel=MOVES,
     ),
 ]
 Flow = Annotated[
@@ -276,6 +303,10 @@ Date = Annotated[
         metavar="DATE",
         panel=SKY,
     ),
+]
+Morning = Annotated[
+    bool,
+    typer.Option("--morning", help="The dawn of that date instead.", rich_help_panel=SKY),
 ]
 Zone = Annotated[
     str | None,

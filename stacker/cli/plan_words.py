@@ -7,7 +7,7 @@ import textwrap
 from datetime import datetime
 
 from stacker.plan import Plan
-from stacker.plan.twilight import Evening
+from stacker.plan.twilight import ASTRONOMICAL, Evening
 from stacker.wording import clock_time, spoken, spoken_gap, spoken_share, spoken_size
 
 WIDTH = 100
@@ -52,7 +52,7 @@ def _sections(plan: Plan) -> list[tuple[str, list[str]]]:
         ("Noise", _noise(plan)),
         ("Card", [_card(plan)]),
         ("You see", [finding.text for finding in plan.seen]),
-        ("Evening", _evening(plan.evening) if plan.evening else []),
+        (_when(plan.evening), _evening(plan.evening) if plan.evening else []),
         ("Mind", list(plan.warnings)),
         ("Camera", list(plan.camera)),
         ("Careful", list(plan.cautions)),
@@ -76,7 +76,8 @@ def _shoot(plan: Plan) -> list[str]:
 
 def _gives(plan: Plan) -> list[str]:
     text = f"{spoken(plan.open_s)} of open shutter within {spoken(plan.elapsed_s)}"
-    if plan.frames > 1:
+    # a median keeps no exposure's worth of light
+    if plan.frames > 1 and plan.blend != "median":
         text += (
             f"; one exposure of that time would want a filter of {plan.filter.stops:.1f} stops "
             f"(ND {plan.filter.factor:.0f}, density {plan.filter.density:.1f})"
@@ -88,15 +89,16 @@ def _noise(plan: Plan) -> list[str]:
     noise = plan.noise
     if plan.frames == 1:
         return []
-    if "median" in plan.command:
+    if plan.blend == "median":
         return [f"The median has {_part(noise.median_gain)} of the noise of one frame."]
     mean = f"The mean has {_part(noise.gain)} of the noise of one frame"
-    if "lighten" in plan.command:
-        floor = "; --floor true keeps that down" if "--floor" in plan.command else ""
-        return [
-            f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of one "
-            f"frame{floor}. {mean}."
-        ]
+    if plan.blend == "lighten":
+        lifted = f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of "
+        if plan.true_floor:
+            return [f"{lifted}one frame; the true floor that is chosen here keeps it down. {mean}."]
+        return [f"{lifted}one frame. {mean}."]
+    if max(noise.excess_grey, noise.excess_shadow) < 1.005:
+        return [f"{mean}, or of one exposure through that filter."]
     return [
         f"{mean}, or of one exposure through that filter. One without filter, read once and not "
         f"{plan.frames} times ({noise.read_noise_e:.1f} electrons each), would have "
@@ -106,7 +108,8 @@ def _noise(plan: Plan) -> list[str]:
 
 
 def _part(gain: float) -> str:
-    return f"1/{gain:.1f}".removesuffix(".0")
+    part = f"1/{gain:.1f}".removesuffix(".0")
+    return "half" if part == "1/2" else part
 
 
 def _less(times: float) -> str:
@@ -127,23 +130,31 @@ def _card(plan: Plan) -> str:
     return f"{text}. {changes} battery change{plural} one long gap: change where you can spare it."
 
 
+def _when(evening: Evening | None) -> str:
+    return "Morning" if evening is not None and evening.morning else "Evening"
+
+
 def _evening(evening: Evening) -> list[str]:
-    sun = [
-        f"{word} {clock_time(moment)}"
-        for word, moment in (
-            ("sunset", evening.sunset),
-            ("civil twilight ends", evening.civil_end),
-            ("nautical", evening.nautical_end),
-            ("astronomical", evening.astronomical_end),
-        )
-        if moment is not None
-    ]
-    if evening.sunset is None:
+    dusk = (
+        ("sunset", evening.sunset),
+        ("civil twilight ends", evening.civil_end),
+        ("nautical", evening.nautical_end),
+        ("astronomical", evening.astronomical_end),
+    )
+    dawn = (
+        ("astronomical twilight begins", evening.astronomical_begin),
+        ("nautical", evening.nautical_begin),
+        ("civil", evening.civil_begin),
+        ("sunrise", evening.sunrise),
+    )
+    shown, sets = (dawn, evening.sunrise) if evening.morning else (dusk, evening.sunset)
+    sun = [f"{word} {clock_time(moment)}" for word, moment in shown if moment is not None]
+    if sets is None:
         rises = evening.sun_highest_deg > 0
         sun.insert(0, "the sun does not set" if rises else "the sun does not rise")
     day = f"{evening.date.isoformat()}, {_place(evening)}, by the {_the(evening.clock)}"
     lines = [f"{day}: {', '.join(sun)}."]
-    if evening.astronomical_end is None and evening.sun_lowest_deg > -18:
+    if evening.sun_lowest_deg > ASTRONOMICAL:
         lines[0] += f" At its lowest the sun is at {evening.sun_lowest_deg:.0f} degrees."
     balance = _span(evening.balance_from, evening.balance_to)
     dark = _span(evening.dark_from, evening.dark_to)
@@ -157,7 +168,10 @@ def _evening(evening: Evening) -> list[str]:
 def _moon(evening: Evening) -> str:
     way = "waxing" if evening.moon_waxing else "waning"
     text = f"Moon {spoken_share(evening.moon_lit)} lit, {way}, {evening.moon_altitude_deg:.0f} "
-    text += f"degrees high {'as civil twilight ends' if evening.civil_end else 'at midnight'}"
+    turns, civil = (
+        ("begins", evening.civil_begin) if evening.morning else ("ends", evening.civil_end)
+    )
+    text += f"degrees high {f'as civil twilight {turns}' if civil else 'at midnight'}"
     moves = [
         (moment, word)
         for word, moment in (("rises", evening.moon_rises), ("sets", evening.moon_sets))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -10,7 +11,23 @@ from stacker.cli.options import ADDING
 from stacker.cli.telling import tell, telling_errors
 from stacker.subjects import SUBJECT_TITLES
 
-LIST = "list"
+OPTION, LIST = "--for", "list"
+
+
+def with_list_asked(arguments: Sequence[str]) -> list[str]:
+    """Return the words of a command line in which ``--for`` without a name asks for the list.
+
+    The library has no options whose value may be left out.
+    """
+    words: list[str] = []
+    for place, word in enumerate(arguments):
+        if word == "--":
+            return [*words, *arguments[place:]]
+        words.append(word)
+        after = arguments[place + 1] if place + 1 < len(arguments) else "-"
+        if word == OPTION and after.startswith("-"):
+            words.append(LIST)
+    return words
 
 
 def _subjects_with(incomplete: str) -> list[tuple[str, str]]:
@@ -37,10 +54,10 @@ def _listed(name: str | None) -> str | None:
 Subject = Annotated[
     str | None,
     typer.Option(
-        "--for",
+        OPTION,
         help="What the burst is of, such as water, traffic, star-trails or crowd: it chooses the "
-        "blend, what is held, the bridge and the noise floor, unless they are given too. list "
-        "tells them all.",
+        "blend, what is held, the bridge and the noise floor, unless they are given too. "
+        "Without a name it lists them.",
         metavar="SUBJECT",
         callback=_listed,
         # the list wants neither a burst nor a name for the picture

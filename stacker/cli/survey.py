@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,14 +14,21 @@ from stacker.cli import options
 from stacker.cli.survey_table import table
 from stacker.cli.telling import showing_progress, tell, telling_errors
 from stacker.cli.words import spoken
+from stacker.wording import spoken_share
 
 if TYPE_CHECKING:
     from stacker.survey.records import Survey
 
 WIDTH = 100
+NO_BREAK = "\N{NO-BREAK SPACE}"
+# a number stays with its unit
+TOGETHER = re.compile(r"(?<=\d) (?=(?:%|px|s|stops?|degrees)\b|%)")
+# pixels a second below which nobody calls it speed
+LEAST_SPEED = 0.5
 # how subjects are said in a sentence, where the name alone is not enough
 SUBJECTS = {
     "water": "water in motion",
+    "clouds": "clouds that drift",
     "star-trails": "a sky of stars that turns",
     "light-painting": "light painting",
     "crowd": "a place where people come and go",
@@ -115,13 +123,14 @@ def _lines(found: Survey, named: list[str], *, whole: bool) -> list[str]:
 
 
 def _wrapped(sentences: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(
-        sentences,
+    lines = textwrap.wrap(
+        TOGETHER.sub(NO_BREAK, sentences),
         WIDTH,
         subsequent_indent=indent,
         break_long_words=False,
         break_on_hyphens=False,
     )
+    return [line.replace(NO_BREAK, " ") for line in lines]
 
 
 def _subject(found: Survey) -> str:
@@ -139,11 +148,15 @@ def _figures(found: Survey) -> list[str]:
     said = []
     if movement is not None and movement["moving"] > 0:
         said.append(
-            f"At any moment {movement['moving']:.1%} of the picture is in motion; a median would "
-            f"clear {movement['vanishing']:.1%} of it."
+            f"At any moment {spoken_share(movement['moving'])} of the picture is in motion; a "
+            f"median would clear {spoken_share(movement['vanishing'])} of it."
         )
         speed = movement["speed_px_per_s"]
-        if speed is not None and found.measured["subject"]["name"] not in ("traffic", "crowd"):
+        if (
+            speed is not None
+            and speed >= LEAST_SPEED
+            and found.measured["subject"]["name"] not in ("traffic", "crowd")
+        ):
             said.append(f"What moves goes at about {speed:.0f} px a second.")
     if noise is not None:
         about = "would be about" if noise["extrapolated"] else "is"

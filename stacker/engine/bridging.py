@@ -13,6 +13,7 @@ import cv2
 from stacker.blend import Blend
 from stacker.blend.lighten import Lighten
 from stacker.bridge import Bridge, Exposed, Joins, Patch, choose_bridges
+from stacker.bridge.streaks import StreakBridge
 from stacker.burst import Burst
 from stacker.engine.frame_light import FrameLight
 from stacker.engine.frames_ahead import FramesAhead
@@ -29,6 +30,7 @@ from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.laid import LaidLight
 from stacker.engine.memory import BridgePlan, frame_bytes, plan_bridge, waiting_bytes
 from stacker.engine.passes import worker_count
+from stacker.engine.planes import KnownSky
 from stacker.engine.progress import Progress
 from stacker.engine.settings import ADDING_BLENDS, KEEPING_BLENDS, Settings
 from stacker.errors import OptionError
@@ -46,10 +48,12 @@ Put = Callable[[int, str, Bridge, Patch], None]
 
 @dataclass(frozen=True, eq=False)
 class Bridged:
-    """What was bridged in each picture, by the name of its blend, and the memory planned for it."""
+    """What was bridged in each picture, by the name of its blend, the memory planned for it, and
+    what was found of moving lamps."""
 
     blends: Mapping[str, BridgedBlend] = field(default_factory=dict)
     peak_bytes: int = 0
+    lamps: StreakBridge | None = None
 
     def of(self, blend: str) -> BridgedBlend:
         """Return what was bridged in the picture of a blend."""
@@ -136,6 +140,8 @@ def bridge_gaps(
     holding: Holding,
     plan: BridgePlan,
     progress: Progress,
+    *,
+    sky: KnownSky | None = None,
 ) -> Bridged:
     """Return the light that fell between the frames, for each blend that gaps show in.
 
@@ -143,11 +149,12 @@ def bridge_gaps(
     ----------
     used : places of the frames that made the picture.
     weights : one per frame of the burst.
+    sky : the stars, where they were looked for before.
     """
     joining = _joining(blends)
     if not joining or len(used) < 2:
         return Bridged()
-    found = Found.look(burst, used, weights, joining, holding, plan, progress)
+    found = Found.look(burst, used, weights, joining, holding, plan, progress, sky=sky)
     if found is None:
         return Bridged({name: left_alone(used, NO_CLOCK) for name in joining})
     laid = {name: empty_laid(name, burst) for name in joining}
@@ -160,7 +167,8 @@ def bridge_gaps(
 
     found.lay(put, plan.workers, progress)
     told = {name: found.told(laid[name], joins) for name, joins in joining.items()}
-    return Bridged(told, plan.peak_bytes)
+    lamps = next((each for _, each in found.bridges if isinstance(each, StreakBridge)), None)
+    return Bridged(told, plan.peak_bytes, lamps)
 
 
 def exposed_of(burst: Burst, used: Sequence[int]) -> list[Exposed] | None:
@@ -219,6 +227,7 @@ class Found:
         plan: BridgePlan,
         progress: Progress,
         failed: list[int] | None = None,
+        sky: KnownSky | None = None,
     ) -> Found | None:
         """Return the bridges that the burst needs; None where its clock is not known.
 
@@ -233,13 +242,20 @@ class Found:
         threads = cv2.getNumThreads()
         cv2.setNumThreads(1)
         ahead = plan.looking // 2
+        known = sky.bridge if sky is not None and sky.fits(used, holding) else None
         try:
             with FramesAhead(burst, used, holding, ahead, progress, failed) as frames:
                 bridges = [
                     (words, bridge)
                     for joins in sorted(set(joining.values()))
                     for words, bridge in choose_bridges(
-                        joins, frames, exposed, luminance_weights, counts, plan.looking - ahead
+                        joins,
+                        frames,
+                        exposed,
+                        luminance_weights,
+                        counts,
+                        plan.looking - ahead,
+                        known,
                     ).items()
                 ]
         finally:

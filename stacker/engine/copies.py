@@ -16,7 +16,7 @@ from stacker.engine.progress import Progress
 from stacker.engine.spool import telling_temporary
 from stacker.errors import FrameError
 from stacker.light.encoding import LightArray, PixelArray, decode
-from stacker.light.luminance import luminance
+from stacker.light.luminance import greatest_channel, luminance
 from stacker.light.reduce import reduce_codes, reduce_light
 from stacker.register.scene.grey import BURNT_OUT, GreyArray
 
@@ -84,7 +84,7 @@ class SpooledCopies(Copies):
                 light = decode(reduce_codes(pixels, self.factor), self.burst.encoding)
             bright = luminance(light, weights)
             # one channel stands for all; where any is burnt out, the copy is
-            bright[light.max(axis=2) >= BURNT_OUT] = 1.0
+            bright[greatest_channel(light) >= BURNT_OUT] = 1.0
             self._put(place, bright)
             progress.advance()
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import cast
 
@@ -28,22 +28,63 @@ from stacker.engine.passes import (
     make_stripes,
     worker_count,
 )
+from stacker.engine.planes import take_out_planes
 from stacker.engine.prepare import Prepared, prepare
-from stacker.engine.progress import Progress, Silent
+from stacker.engine.progress import Progress
 from stacker.engine.ready import known_bad, nothing_left
 from stacker.engine.report import make_report, open_time
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Piece, Shot
 from stacker.engine.span import fading_of, span_of, weights_of
+from stacker.engine.strokes import paint
 from stacker.engine.subject_hold import hold_for_subject
+from stacker.engine.traffic import told_of_traffic
+from stacker.engine.water import told_of_water
 from stacker.register import BAND_ROWS
 from stacker.version import PROGRAM
 
 
-def expose_burst(
-    burst: Burst, settings: Settings, *, progress: Progress | None = None
-) -> dict[str, Shot]:
-    """Return the exposures by the names of their blends.
+@dataclass(frozen=True)
+class Part:
+    """What an exposure has to fit in with where it is one of several that make a picture.
+
+    Parameters
+    ----------
+    reference : place of the frame that held frames are brought to, in the span or not; free if
+        None.
+    bridged : blends whose gaps are filled; all that gaps show in if None.
+    seen : returns a holding whose frames count only where they belong.
+    prepare : gets frames ready to be blended.
+    """
+
+    reference: int | None = None
+    bridged: Collection[str] | None = None
+    seen: Callable[[Holding], Holding] | None = None
+    prepare: Callable[[Burst, Settings, Sequence[float], Progress], Prepared] = prepare
+
+    def filled(self, blends: Sequence[Blend]) -> list[Blend]:
+        """Return the blends whose gaps are filled."""
+        return [b for b in blends if self.bridged is None or b.name in self.bridged]
+
+
+@dataclass(frozen=True, eq=False)
+class Exposure:
+    """Exposures of one pass: ``shots`` by the names of their blends, the rows of each of their
+    pieces, how the frames were held, and which were used."""
+
+    shots: dict[str, Shot]
+    rows: Sequence[range]
+    holding: Holding
+    used: Sequence[int]
+
+
+ALONE = Part()
+
+
+def expose_whole(
+    burst: Burst, settings: Settings, progress: Progress, part: Part = ALONE
+) -> Exposure:
+    """Return the exposures of the whole picture; regions are none of its business.
 
     Raises
     ------
@@ -57,20 +98,29 @@ def expose_burst(
     span = span_of(burst, settings)
     weights = weights_of(burst, span, settings)
     # what is wrong with the blends and the memory is told before anything is read
-    settings, unbridged = _affordable(Prepared(burst), weights, settings)
-    progress = progress or Silent()
+    settings, unbridged = _affordable(Prepared(burst), weights, settings, part)
     kept = keep_bursts(burst, weights, settings, progress)
     weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
-    prepared = prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
-    prepared = prepared.telling(*told_of_dusk(burst, weights, settings, progress))
-    opened, burst = burst, prepared.burst
-    settings, still_unbridged = _affordable(prepared, weights, settings)
+    prepared = part.prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
+    for told_of in (told_of_dusk, told_of_water):
+        prepared = prepared.telling(*told_of(burst, weights, settings, progress))
+    painted = paint(prepared, weights, settings, progress)
+    prepared, weights = painted.prepared, painted.weights
+    settings, still_unbridged = _affordable(prepared, weights, settings, part)
     prepared = prepared.telling({}, (*unbridged, *still_unbridged))
     good = [p for p in span if weights[p] > 0 and p not in outcomes]
+    cleared = take_out_planes(prepared.burst, good, settings, progress)
+    prepared = replace(prepared, burst=cleared.burst).telling(cleared.found, cleared.warnings)
+    opened, burst = burst, prepared.burst
     check_memory = partial(_check_memory, prepared, weights, settings)
-    holding = hold_for_subject(burst, good, settings, progress, check_memory)
-    outcomes |= holding.bad
+    holding_to = settings
+    if part.reference is not None:
+        good = sorted({*good, part.reference})
+        holding_to = replace(settings, reference=str(part.reference + 1))
+    holding = hold_for_subject(burst, good, holding_to, progress, check_memory)
+    holding = part.seen(holding) if part.seen is not None else holding
+    outcomes |= {place: bad for place, bad in holding.bad.items() if place in span}
     kept_out = outcomes.keys() | holding.refused.keys()
     while True:
         weights = tuple(0.0 if place in kept_out else w for place, w in enumerate(weights))
@@ -95,8 +145,10 @@ def expose_burst(
         if holding.watcher is not None and holding.watcher.doubtful():
             # what has added up makes room for a closer look
             del pieces
-            holding = hold_again(burst, used, holding, settings, progress)
-            outcomes |= holding.bad
+            seen = used if part.reference is None else sorted({*used, part.reference})
+            holding = hold_again(burst, seen, holding, holding_to, progress)
+            holding = part.seen(holding) if part.seen is not None else holding
+            outcomes |= {place: bad for place, bad in holding.bad.items() if place in span}
             kept_out = kept_out | holding.bad.keys() | holding.refused.keys()
             continue
         holding = replace(holding, watcher=None)
@@ -117,11 +169,18 @@ def expose_burst(
             _light_enough(each, blend, without, burst.size[0])
             for each, blend in zip(pieces, blends, strict=True)
         ]
-        bridging = bridge_plan(burst, weights, blends, settings, prepared.held_bytes)
-        bridged = bridge_gaps(burst, used, without.weights, blends, holding, bridging, progress)
-        plan = replace(plan, peak_bytes=max(plan.peak_bytes, bridged.peak_bytes))
+        filled = part.filled(blends)
+        bridging = bridge_plan(burst, weights, filled, settings, prepared.held_bytes)
+        bridged = bridge_gaps(
+            burst, used, without.weights, filled, holding, bridging, progress, sky=cleared.sky
+        )
+        is_traffic = settings.subject is not None and settings.subject.name == "traffic"
+        if bridged.lamps is not None and is_traffic:
+            prepared = prepared.telling(*told_of_traffic(bridged.lamps, burst, used))
+    peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
+    plan = replace(plan, peak_bytes=peak_bytes)
     doubts = doubts_of(burst, used, holding, settings, progress)
-    return {
+    shots = {
         blend.name: Shot(
             pieces=with_gaps(
                 pieces[number], rows, blend, bridged.of(blend.name).laid, without, holding
@@ -133,6 +192,7 @@ def expose_burst(
             open_s=open_time(burst, used, weights),
             exif=burst.frames[used[0]].exif,
             burst=opened,
+            painted=painted if painted.strokes else None,
             agreeing=doubts.agreeing if blend.name == "median" else None,
             sources=frozenset(burst.sources) | prepared.sources,
             report=make_report(
@@ -152,6 +212,7 @@ def expose_burst(
         )
         for number, blend in enumerate(blends)
     }
+    return Exposure(shots, rows, holding, used)
 
 
 def _blends(settings: Settings, burst: Burst, weights: Sequence[float]) -> list[Blend]:
@@ -228,10 +289,10 @@ def _check_memory(prepared: Prepared, weights: Sequence[float], settings: Settin
 
 
 def _affordable(
-    prepared: Prepared, weights: Sequence[float], settings: Settings
+    prepared: Prepared, weights: Sequence[float], settings: Settings, part: Part
 ) -> tuple[Settings, tuple[str, ...]]:
     """Return the settings as far as the memory allows to bridge gaps, and sentences about it."""
-    blends = _blends(settings, prepared.burst, weights)
+    blends = part.filled(_blends(settings, prepared.burst, weights))
     return if_affordable(prepared.burst, weights, blends, settings, prepared.held_bytes)
 
 

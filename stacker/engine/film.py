@@ -159,6 +159,7 @@ def _refuse_what_has_no_film(settings: Settings) -> None:
         "--floor true": settings.floor == "true",
         "--tail": settings.tail_s is not None,
         "--weights": settings.weights is not None,
+        "--region": bool(settings.regions),
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
     }
     for option, given in refused.items():

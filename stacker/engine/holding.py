@@ -65,7 +65,8 @@ class Holding:
         """Whether some frames have nothing to say about parts of the region."""
         rows, columns = self.region.rows, self.region.columns
         return any(
-            (warp.spans[rows.start : rows.stop, 0] > columns.start).any()
+            warp.is_masked
+            or (warp.spans[rows.start : rows.stop, 0] > columns.start).any()
             or (warp.spans[rows.start : rows.stop, 1] < columns.stop).any()
             for warp in self.warps.values()
         )

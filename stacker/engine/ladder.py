@@ -16,11 +16,12 @@ from stacker.engine.measuring import measure_rungs
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.ready import make_ready
 from stacker.engine.report import open_time
+from stacker.engine.rung_for import suits_subject
 from stacker.engine.settings import Settings
 from stacker.engine.shot import Shot
 from stacker.engine.shutters import counts_for, dial_time, doubling_counts
 from stacker.engine.span import span_of, weights_of
-from stacker.engine.verdict import Measure, suits_best
+from stacker.engine.verdict import Measure
 from stacker.errors import BurstError, OptionError
 
 LEAST_FRAMES = 2
@@ -67,6 +68,7 @@ def ladder_burst(
     settings: Settings,
     *,
     shutters_s: Sequence[float] | None = None,
+    subject: str | None = None,
     progress: Progress | None = None,
 ) -> Ladder:
     """Return the exposures of 1, 2, 4, 8 frames and so on, or of given times.
@@ -78,6 +80,7 @@ def ladder_burst(
     ----------
     settings : with one blend.
     shutters_s : open times in seconds; each rung takes the frames that come nearest.
+    subject : what the burst is of, by which a rung is proposed; by texture and streaks if None.
 
     Raises
     ------
@@ -107,7 +110,7 @@ def ladder_burst(
     for end, measure in zip(ends, measures, strict=True):
         shot, count = made.shot(end, outcomes), made.frames_until(end)
         rungs.append(Rung(_label(shot.open_s, count), count, shot, measure))
-    proposed, why = suits_best(measures)
+    proposed, why = suits_subject(subject, measures, [rung.shot.open_s for rung in rungs])
     return Ladder(tuple(rungs), proposed, why, _report(rungs, proposed, why, made))
 
 
@@ -139,6 +142,7 @@ def _refuse_what_has_no_ladder(settings: Settings) -> None:
         "--floor true": settings.floor == "true",
         "--tail": settings.tail_s is not None,
         "--weights": settings.weights is not None,
+        "--region": bool(settings.regions),
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
         f"--blend {','.join(settings.blends)}": len(settings.blends) > 1,
     }

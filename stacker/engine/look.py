@@ -15,6 +15,18 @@ Show = Callable[[int, PixelArray], None]
 Fail = Callable[[int, FrameError], None]
 
 
+def both(one: Show, other: Show | None) -> Show:
+    """Return what shows a frame to one and then to the other, if there is another."""
+    if other is None:
+        return one
+
+    def show(place: int, pixels: PixelArray) -> None:
+        one(place, pixels)
+        other(place, pixels)
+
+    return show
+
+
 class Look:
     """Shows frames in any order, from several threads."""
 

@@ -16,7 +16,7 @@ from stacker.finish.tone import apply
 from stacker.light.encoding import LightArray, PixelArray, as_light
 from stacker.light.white_balance import WhiteBalance, apply_balance
 from stacker.survey.still_squares import WHOLE
-from stacker.survey.tones import LimitArray, ToneCounter, Tones, limits_of
+from stacker.survey.tones import LimitArray, ToneCounter, Tones, counted_rows, limits_of
 
 # pixels along the longer side of the picture on the page
 PICTURE_PX = 1280
@@ -63,16 +63,18 @@ def look_at_result(
         brightest=brightest,
     )
     factor = max(1, -(-max(shot.size) // PICTURE_PX))
+    every = counted_rows(shot.size)
     counter = ToneCounter(shot.space.luminance_weights)
     squares = np.zeros((len(corners), WHOLE, WHOLE, 3), np.float32)
     pictures, limits, rest, done = [], [], np.empty((0, shot.size[0], 3), np.float32), 0
     for light in _pieces(shot):
         _cut(light, done, corners, squares)
-        done += len(light)
         if white_balance is not None and not white_balance.neutral:
             light = apply_balance(white_balance, light, shot.space, white=shot.brightest)
         light = as_light(apply(tone, light))
-        counter.add(light)
+        # the step goes on from piece to piece
+        counter.add(light[-done % every :: every])
+        done += len(light)
         rest = np.concatenate([rest, light])
         rows = len(rest) // factor * factor
         if rows:

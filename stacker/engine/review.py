@@ -19,7 +19,7 @@ from stacker.engine.settings import Settings
 from stacker.engine.shot import Shot
 from stacker.engine.survey import see_burst
 from stacker.errors import FrameError
-from stacker.light.encoding import LightArray, PixelArray, decode
+from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
 from stacker.light.reduce import reduce_codes
 from stacker.register.geometry import Motion, compose, identity, invert, translation
 from stacker.survey.composition import composition_of
@@ -35,7 +35,7 @@ from stacker.survey.still_squares import (
     places_in_frame,
     still_squares,
 )
-from stacker.survey.tones import ToneCounter, Tones
+from stacker.survey.tones import ToneCounter, Tones, counted_rows
 
 # frames that a result is compared with: the sharpest of the small copies and others, spread evenly
 COMPARED, SHARPEST = 8, 2
@@ -66,29 +66,43 @@ class Compared:
 
 
 @dataclass
-class _Again:
-    """What is kept of frames that are read a second time, by their place."""
+class _Kept:
+    """What is kept of frames while they are at hand, by their place.
+
+    Parameters
+    ----------
+    factor : by which thumbnails are reduced.
+    middle : the frame whose tones are told.
+    corners : of frames to compare with, the corners of their squares, for each result; not known
+        before the burst was surveyed.
+    """
 
     factor: int
-    corners: Mapping[int, Sequence[Sequence[tuple[int, int] | None]]]
     middle: int
     weights: tuple[float, float, float]
-    encoding: Any
+    encoding: Encoding
+    corners: Mapping[int, Sequence[Sequence[tuple[int, int] | None]]] = field(default_factory=dict)
     thumbs: dict[int, PixelArray] = field(default_factory=dict)
     squares: dict[int, list[list[PixelArray | None]]] = field(default_factory=dict)
     tones: Tones | None = None
     turn: threading.Lock = field(default_factory=threading.Lock)
 
     def show(self, place: int, pixels: PixelArray) -> None:
-        thumb = reduce_codes(pixels, self.factor)
-        squares = [cut_squares(pixels, corners) for corners in self.corners.get(place, ())]
-        with self.turn:
-            self.thumbs[place], self.squares[place] = thumb, squares
-        if place == self.middle:
+        """Look at a frame, for the first or for the second time."""
+        if place not in self.thumbs:
+            thumb = reduce_codes(pixels, self.factor)
+            with self.turn:
+                self.thumbs[place] = thumb
+        if place in self.corners:
+            squares = [cut_squares(pixels, corners) for corners in self.corners[place]]
+            with self.turn:
+                self.squares[place] = squares
+        if place == self.middle and self.tones is None:
             counter = ToneCounter(self.weights)
+            counted = pixels[:: counted_rows((pixels.shape[1], pixels.shape[0]))]
             rows = max(1, 2**18 // pixels.shape[1])
-            for top in range(0, len(pixels), rows):
-                counter.add(decode(np.ascontiguousarray(pixels[top : top + rows]), self.encoding))
+            for top in range(0, len(counted), rows):
+                counter.add(decode(np.ascontiguousarray(counted[top : top + rows]), self.encoding))
             self.tones = counter.tones()
 
     def fail(self, place: int, error: FrameError) -> None:
@@ -122,14 +136,23 @@ def review_shots(
 
     Notes
     -----
-    Reads every file once more, and up to ``MOST_SHOWN`` of them twice.
+    Reads every file once more, and ``COMPARED`` of them twice; of bursts of more than
+    ``MOST_SHOWN`` frames as many as are shown.
     """
     burst, report = shots[0].burst, reports[0]
     settings = _settings(report)
-    seen = see_burst(burst, settings, progress=progress)
+    used = [frame["number"] - 1 for frame in report["frames"] if frame["used"]]
+    kept = _Kept(
+        max(1, max(burst.size) // THUMB_PX),
+        used[len(used) // 2],
+        burst.encoding.space.luminance_weights,
+        burst.encoding,
+    )
+    # of a long burst not every thumbnail can be kept until it is known which are shown
+    short = len(report["frames"]) <= MOST_SHOWN
+    seen = see_burst(burst, settings, progress=progress, also=kept.show if short else None)
     survey = conclude(seen)
     movers = seen.analysis.movers if seen.analysis else None
-    used = [frame["number"] - 1 for frame in report["frames"] if frame["used"]]
     first = report["frames"][0]["number"] - 1
     where = _Where(seen, report, first)
     compared = _compared(seen, used, first) if movers is not None else []
@@ -142,24 +165,20 @@ def review_shots(
             squares = still_squares(cover, scale, shot.size)
         looks.append(look_at_result(shot, own, squares))
         corners.append(squares)
-    again = _Again(
-        max(1, max(burst.size) // THUMB_PX),
-        {p: [places_in_frame(c, where.to_frame(p), burst.size) for c in corners] for p in compared},
-        used[len(used) // 2],
-        burst.encoding.space.luminance_weights,
-        burst.encoding,
-    )
+    kept.corners = {
+        p: [places_in_frame(c, where.to_frame(p), burst.size) for c in corners] for p in compared
+    }
     shown = _shown(survey.frames, report, used)
-    wanted = sorted({*shown, *compared, again.middle})
+    wanted = compared if short else sorted({*shown, *compared, kept.middle})
     progress.start("comparing with the frames", len(wanted))
-    Look(burst, _workers(shots[0], settings)).at(wanted, again.show, again.fail)
+    Look(burst, _workers(shots[0], settings)).at(wanted, kept.show, kept.fail)
     for _ in wanted:
         progress.advance()
     results = []
     for number, (shot, own) in enumerate(zip(shots, reports, strict=True)):
         look = looks[number]
-        places = [place for place in compared if place in again.squares]
-        of_frames = [again.squares[place][number] for place in places]
+        places = [place for place in compared if place in kept.squares]
+        of_frames = [kept.squares[place][number] for place in places]
         comparison, why_not = _comparison(shot, own, look, of_frames, movers is None)
         if survey.stand != "tripod" and own["motion_model"] == "identity":
             # smeared texture cannot be told from noise
@@ -167,7 +186,7 @@ def review_shots(
         review = ResultReview(
             report=own,
             tones=look.tones,
-            frame_tones=again.tones or look.tones,
+            frame_tones=kept.tones or look.tones,
             comparison=comparison,
             not_compared=why_not,
             expected_gain=_expected(own),
@@ -175,9 +194,14 @@ def review_shots(
         )
         results.append(Compared(review, look, of_frames))
     return Review(
-        BurstReview(survey, movers, composition_of(movers) if movers is not None else None),
+        BurstReview(
+            survey,
+            movers,
+            composition_of(movers) if movers is not None else None,
+            seen.burnt,
+        ),
         results,
-        {place + 1: again.thumbs[place] for place in shown if place in again.thumbs},
+        {place + 1: kept.thumbs[place] for place in shown if place in kept.thumbs},
     )
 
 

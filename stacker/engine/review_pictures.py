@@ -14,6 +14,7 @@ from stacker.engine.shot import Shot
 from stacker.finish.preview import preview_codes
 from stacker.light.encoding import LightArray, PixelArray, decode
 from stacker.light.srgb import linear_to_srgb
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.composition import EMPTY, MOTION, OUTSIDE, Composition
 from stacker.survey.movers import Movers
 from stacker.survey.page.content import Content, Pair, ShownResult
@@ -45,6 +46,7 @@ def content_of(shots: Sequence[Shot], review: Review) -> Content:
         results=[_shown(shot, each) for shot, each in zip(shots, review.results, strict=True)],
         thumbs=thumbs,
         motion=_motion_map(movers, filled) if movers and filled else None,
+        burnt=_burnt_map(review.burst.burnt, movers),
     )
 
 
@@ -108,6 +110,27 @@ def _limits_map(picture: CodeArray, limits: npt.NDArray[np.uint8]) -> bytes:
         small = (MAP_PX, max(1, round(height * MAP_PX / width)))
         out = np.asarray(cv2.resize(out, small, interpolation=cv2.INTER_AREA), np.uint8)
     return _jpeg(out, PICTURE_QUALITY)
+
+
+def _burnt_map(burnt: BurntOut | None, movers: Movers | None) -> bytes | None:
+    """Return the still picture in dark grey with what is burnt out in any frame in colour."""
+    if burnt is None or burnt.anywhen == 0:
+        return None
+    share = burnt.share
+    height, width = share.shape
+    grey = np.zeros((height, width), np.float32)
+    if movers is not None:
+        # roots of light are near enough to codes for a backdrop
+        grey = cv2.resize(np.nan_to_num(movers.still), (width, height)).astype(np.float32)
+    out = np.repeat(grey[..., None] * 110 + 16, 3, axis=2)
+    # a lamp in a single frame shall be seen, and one in all of them more
+    seen = cv2.dilate(share, np.ones((3, 3), np.uint8))[..., None]
+    strength = np.where(seen > 0, 0.5 + 0.5 * seen, 0)
+    out = out * (1 - strength) + np.array(MARKED) * strength
+    factor = max(1, round(MAP_PX / max(height, width)))
+    codes = np.rint(np.clip(out, 0, 255)).astype(np.uint8)
+    large = cv2.resize(codes, (width * factor, height * factor), interpolation=cv2.INTER_NEAREST)
+    return _jpeg(np.asarray(large, np.uint8), PICTURE_QUALITY)
 
 
 def _motion_map(movers: Movers, filled: Composition) -> bytes:

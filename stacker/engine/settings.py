@@ -6,10 +6,12 @@ The command and the function make one of these and hand it on, so that they cann
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 
+from stacker.engine.region import NAMED_MASKS, USUAL, Region, region_of
+from stacker.engine.stroke_change import StrokeChange
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
 
@@ -20,6 +22,7 @@ Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level"]
 HotPixels = Literal["auto", "mend", "keep"]
+Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
 KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "lights", "max"), ("mean", "sum")
 BRIDGED_BLENDS = (*KEEPING_BLENDS, *ADDING_BLENDS)
@@ -55,6 +58,10 @@ class Settings:
         such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
+    find_passes : of light painting: whether to look for the passes of the lamp, and tell them.
+    passes : what becomes of passes, each named once.
+    planes : of star trails: whether streaks of planes and satellites are kept, or taken ``out`` of
+        the frames.
     doubts : of a median: whether to look for what stood in one place for more than half of the
         frames, and so stays.
     darks, flats, biases : folders, patterns or files of calibration frames, or one master file;
@@ -64,6 +71,9 @@ class Settings:
     on_bad : stop at a frame that cannot be read, or skip it.
     memory : bytes that may be used; a share of what is free if None.
     workers : threads; one per processor if None.
+    regions : parts of the picture that are made in their own way; each lies over those before it.
+    masks : names of masks that are to be found, whether or not a region is theirs: ``sky``,
+        ``ground``, ``moving``, ``still``.
     subject : what the subject chose of these, which is given up where it cannot be done.
     """
 
@@ -86,6 +96,9 @@ class Settings:
     trim: tuple[float, float] = (3.0, 3.0)
     even: Even = "off"
     keep_bursts: int | Literal["auto"] | None = None
+    find_passes: bool = False
+    passes: tuple[StrokeChange, ...] = ()
+    planes: Planes = "keep"
     doubts: bool = False
     darks: tuple[str, ...] = ()
     flats: tuple[str, ...] = ()
@@ -94,6 +107,8 @@ class Settings:
     on_bad: OnBad = "stop"
     memory: int | None = None
     workers: int | None = None
+    regions: tuple[Region, ...] = ()
+    masks: tuple[str, ...] = ()
     subject: ChosenFor | None = None
 
     def __post_init__(self) -> None:
@@ -106,6 +121,7 @@ class Settings:
         _choice("--floor", self.floor, get_args(Floor))
         _choice("--tail-to", self.tail_to, get_args(TailTo))
         _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
+        _choice("planes", self.planes, get_args(Planes))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         named: dict[str, object] = {
             "--dark": self.darks,
@@ -163,6 +179,45 @@ class Settings:
         for weight in self.weights or ():
             if not (math.isfinite(weight) and weight >= 0):
                 raise _nonsense("--weights", weight, "numbers of 0 or more")
+
+        object.__setattr__(self, "regions", tuple(region_of(each) for each in self.regions))
+        for region in self.regions:
+            self.within(region)
+        for name in self.masks:
+            _choice("masks", name, NAMED_MASKS)
+
+    def within(self, region: Region) -> Settings:
+        """Return the settings of the pictures that a region is made of, without regions.
+
+        Raises
+        ------
+        OptionError
+            What the region says makes no sense; the sentence names the region.
+        """
+        said = region.said()
+        blends = self.blends if region.blend is None else (region.blend,)
+        if "bridge" not in said and not set(blends) & set(BRIDGED_BLENDS):
+            said["bridge"] = None
+        if {"shutter_s"} <= set(said) and "last" not in said:
+            said["last"] = None
+        if {"last"} <= set(said) and "shutter_s" not in said:
+            said["shutter_s"] = None
+        if said.get("hold", self.hold) != "subject":
+            said["box"] = None
+        subject = self.subject
+        if said.get("hold") == USUAL:
+            said["hold"] = None
+        if subject is not None and "hold" in said:
+            # the subject's own hold is another one
+            subject = replace(
+                subject, choices=tuple(c for c in subject.choices if c.option != "hold")
+            )
+        try:
+            return replace(self, blends=blends, regions=(), masks=(), subject=subject, **said)
+        except OptionError as error:
+            raise OptionError(
+                f"{region.option}: {error.where}", error.why, remedy=error.remedy, code=error.code
+            ) from error
 
     def is_chosen(self, option: str) -> bool:
         """Return whether the subject chose an option, so that nothing may fail for it."""

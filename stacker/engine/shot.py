@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.blend import Finishing
+from stacker.blend.mixing import MaskArray
 from stacker.bridge import Confidence
 from stacker.burst import Burst
 from stacker.engine.laid import BridgedPiece
+from stacker.engine.mixed import MixedPiece
+from stacker.engine.strokes import Painted
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
 
@@ -41,6 +44,8 @@ class Shot:
     report : everything that was found and done, ready for JSON.
     agreeing : float32 (h, w), of a median, the share of frames that agree with it, on a small
         copy; None where that was not looked at.
+    masks : uint16 (H, W) of the frames' size, the masks by their names in the settings.
+    painted : the passes of a lamp, None where none were looked for or found.
     """
 
     pieces: Sequence[Piece]
@@ -54,6 +59,8 @@ class Shot:
     sources: frozenset[Path]
     report: dict[str, Any]
     agreeing: npt.NDArray[np.float32] | None = None
+    masks: Mapping[str, MaskArray] = field(default_factory=dict)
+    painted: Painted | None = None
 
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""
@@ -64,7 +71,8 @@ class Shot:
     @property
     def is_bridged(self) -> bool:
         """Whether light of the gaps between frames was put into the picture."""
-        return bool(self.report.get("bridge", {}).get("bridged"))
+        reports = (self.report, *self.report.get("regions", ()))
+        return any(report.get("bridge", {}).get("bridged") for report in reports)
 
     def bridge_map(self) -> Confidence:
         """Return where the light of gaps shows and how sure it is, float32 (H, W), 0 to 1.
@@ -73,7 +81,11 @@ class Shot:
         """
         width, height = self.size
         sure = np.zeros((height, width), np.float32)
+        top = 0
         for piece in self.pieces:
+            if isinstance(piece, MixedPiece):
+                sure[top : top + len(piece.rows)] = piece.confidence(self.columns)
+                top += len(piece.rows)
             if isinstance(piece, BridgedPiece):
                 rows = piece.rows
                 sure[rows.start : rows.stop] = piece.confidence(width)

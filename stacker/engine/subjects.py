@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
+from stacker.engine.region import USUAL, Region
 from stacker.subjects import check_subject
 
 
@@ -14,8 +15,14 @@ class Choice:
     """One choice: the option without its dashes, the value, and why, as a clause."""
 
     option: str
-    value: str | bool
+    value: str | bool | tuple[Region, ...]
     why: str
+
+    def told(self) -> str | bool | list[str]:
+        """Return the value as it is typed."""
+        if isinstance(self.value, tuple):
+            return [region.told() for region in self.value]
+        return self.value
 
 
 @dataclass(frozen=True)
@@ -50,7 +57,7 @@ class ChosenFor:
         """Return what the report says."""
         return {
             "name": self.name,
-            "chose": {choice.option: choice.value for choice in self.choices},
+            "chose": {choice.option: choice.told() for choice in self.choices},
             "why": [f"{choice.option}: {choice.why}" for choice in self.choices],
             "explicit": list(self.explicit),
         }
@@ -59,6 +66,8 @@ class ChosenFor:
 _LIGHT_ADDS = Choice("blend", "mean", "light adds up as under one long shutter")
 _FLOWING_GAPS = Choice("bridge", True, "what flowed on between two frames fills its steps")
 _NIGHT_FLOOR = Choice("floor", "true", "the brightest of many noisy values would lift the dark")
+_QUIET_GROUND = Region(mask="ground", blend="mean", bridge=False)
+_SHARP_GROUND = Region(mask="ground", hold=USUAL)
 
 PRESETS = {
     preset.name: preset
@@ -84,21 +93,25 @@ PRESETS = {
         ),
         Preset(
             "star-trails",
-            "lighten with a true floor, even light, gaps bridged, frames as they lie",
+            "lighten with a true floor over a mean of the ground, even light, gaps bridged, planes "
+            "out, frames as they lie",
             (
                 Choice("blend", "lighten", "each star leaves its trail"),
                 _NIGHT_FLOOR,
                 Choice("bridge", True, "the sky turned on between two frames"),
                 Choice("hold", "still", "held stars would leave no trails"),
                 Choice("even", "auto", "one brighter frame would win everywhere"),
+                Choice("regions", (_QUIET_GROUND,), "what does not turn is quietest as a mean"),
+                Choice("planes", "out", "planes and satellites would draw lines across the trails"),
             ),
         ),
         Preset(
             "stars",
-            "mean, the sky held",
+            "mean, the sky held, and the ground beside it",
             (
                 Choice("blend", "mean", "noise averages away"),
                 Choice("hold", "sky", "stars stay points"),
+                Choice("regions", (_SHARP_GROUND,), "where stars are held, the ground would smear"),
             ),
         ),
         Preset(
@@ -113,11 +126,15 @@ PRESETS = {
         ),
         Preset(
             "light-painting",
-            "lighten, gaps bridged",
+            "lighten, gaps bridged, frames as they lie, passes of the lamp told",
             (
                 # no true floor: it takes soft light that swept over everything for noise
                 Choice("blend", "lighten", "each stroke keeps its light"),
                 Choice("bridge", True, "strokes are whole where the lamp went on between frames"),
+                Choice("hold", "still", "in the dark the lamp moves, and the camera stands"),
+                Choice(
+                    "find_passes", True, "each pass of the lamp can be dimmed, tinted or left out"
+                ),
             ),
         ),
         Preset(

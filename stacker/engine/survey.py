@@ -11,6 +11,7 @@ import numpy as np
 from stacker.burst import Burst
 from stacker.burst.shooting import read_settings
 from stacker.engine.copies import SpooledCopies, spooled_copies
+from stacker.engine.look import Show, both
 from stacker.engine.memory import frame_bytes, workers_within
 from stacker.engine.passes import CLIPPING_SAMPLE, clipped_share, worker_count
 from stacker.engine.progress import Progress, Silent
@@ -18,10 +19,13 @@ from stacker.engine.settings import Settings
 from stacker.engine.span import span_of
 from stacker.errors import BurstError, FrameError
 from stacker.light.encoding import Encoding, LightArray, PixelArray, decode
+from stacker.light.luminance import greatest_channel
 from stacker.register import BurstMotion, register_frames, working_factor
 from stacker.survey.analysis import analyse
 from stacker.survey.brightness import Brightness, measure_brightness
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.held import held_source
+from stacker.survey.hot_pixels import cut_strips, find_hot_pixels, frames_for
 from stacker.survey.noise import (
     SIDE,
     Noise,
@@ -34,7 +38,7 @@ from stacker.survey.records import FrameRecord, Survey
 from stacker.survey.report import Seen, conclude
 from stacker.survey.shake import places_of, stand_of
 from stacker.survey.timing import rhythm_of
-from stacker.survey.vetting import relative_sharpness, verdicts_of
+from stacker.survey.vetting import relative_sharpness, verdicts_of, with_lit
 from stacker.version import PROGRAM
 
 # copies are of at most so many pixels each, and all of them together take at most so many bytes
@@ -42,6 +46,8 @@ from stacker.version import PROGRAM
 COPY_PIXELS, SMALLEST_COPY = 1_000_000, 200_000
 SPOOL_BYTES = 10**9
 SPOOLED_BYTES = 2
+# noise at mid grey below this share of white is no camera's
+LEAST_NOISE = 1e-4
 
 
 @dataclass
@@ -50,15 +56,21 @@ class _Facts:
 
     burst: Burst
     noise_at: frozenset[int]
+    hot_at: frozenset[int]
+    burnt: BurntOut
     clipped: dict[int, float] = field(default_factory=dict)
     black: dict[int, float] = field(default_factory=dict)
     squares: dict[int, PatchArray] = field(default_factory=dict)
+    strips: dict[int, PixelArray] = field(default_factory=dict)
 
     def __call__(self, place: int, pixels: PixelArray) -> None:
         self.clipped[place] = clipped_share(pixels, self.burst.encoding)
         self.black[place] = black_share(pixels)
+        self.burnt.add(pixels)
         if place in self.noise_at:
             self.squares[place] = self._squares(pixels)
+        if place in self.hot_at:
+            self.strips[place] = cut_strips(pixels)
 
     def _squares(self, pixels: PixelArray) -> PatchArray:
         """Return squares of green light at full size, float32 (S, side, side)."""
@@ -75,7 +87,9 @@ class _Facts:
             for place in sorted(self.squares)
             if place + 1 in self.squares
         ]
-        return measure_noise(pairs)
+        noise = measure_noise(pairs)
+        # a clip that is compressed hard repeats its pixels, and has none to be told
+        return noise if noise is not None and noise.at_mid_grey > LEAST_NOISE else None
 
 
 def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Survey:
@@ -83,13 +97,20 @@ def survey_burst(burst: Burst, settings: Settings, *, progress: Progress | None 
     return conclude(see_burst(burst, settings, progress=progress))
 
 
-def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = None) -> Seen:
+def see_burst(
+    burst: Burst,
+    settings: Settings,
+    *,
+    progress: Progress | None = None,
+    also: Show | None = None,
+) -> Seen:
     """Return everything that a survey measures of a burst.
 
     Parameters
     ----------
     settings : ``first``, ``last``, ``memory`` and ``workers`` count, nothing else. Frames that
         cannot be used are told of and passed over.
+    also : shown each frame as it was decoded, from several threads; pixels are only lent.
 
     Raises
     ------
@@ -102,13 +123,15 @@ def see_burst(burst: Burst, settings: Settings, *, progress: Progress | None = N
     span = span_of(burst, settings)
     places = [place for place in span if burst.frames[place].problem is None]
     firsts = [places[k] for k in pair_places(len(places))]
-    facts = _Facts(burst, frozenset(firsts) | {place + 1 for place in firsts})
+    hot_at = frozenset(places[k] for k in frames_for(len(places)))
+    pairs = frozenset(firsts) | {place + 1 for place in firsts}
+    facts = _Facts(burst, pairs, hot_at, BurntOut(burst.size, burst.encoding))
     workers = _workers(burst, settings)
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
         with spooled_copies(
-            burst, places, _factor(burst, len(places)), workers, progress, facts
+            burst, places, _factor(burst, len(places)), workers, progress, both(facts, also)
         ) as copies:
             readable = [place for place in places if place not in copies.bad]
             if not readable:
@@ -157,6 +180,12 @@ def _seen(
         weights=burst.encoding.space.luminance_weights,
     )
     progress.advance()
+    hot = find_hot_pixels(
+        [facts.strips[place] for place in sorted(facts.strips)], burst.size, burst.encoding
+    )
+    if analysis is not None:
+        at = {index: place - span.start for index, place in enumerate(readable)}
+        records = with_lit(records, at, analysis.passing.lit, burst.size)
     return Seen(
         program=PROGRAM,
         size=burst.size,
@@ -172,6 +201,8 @@ def _seen(
         light=light,
         analysis=analysis,
         noise=facts.noise() if stand == "tripod" else None,
+        hot=hot,
+        burnt=facts.burnt,
     )
 
 
@@ -251,7 +282,7 @@ def black_share(pixels: PixelArray) -> float:
     """Return the share of pixels that are 0 in every channel, 0 to 1, by evenly spaced rows."""
     height, width = pixels.shape[:2]
     step = max(1, min(height, height * width // CLIPPING_SAMPLE))
-    return float(np.mean(pixels[step // 2 :: step].max(axis=2) <= 0))
+    return float(np.mean(greatest_channel(pixels[step // 2 :: step]) <= 0))
 
 
 def _factor(burst: Burst, count: int) -> int:

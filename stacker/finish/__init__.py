@@ -7,6 +7,7 @@ from stacker.finish.codes import to_codes8, to_codes16
 from stacker.finish.formats import depth_of, format_of
 from stacker.finish.grey import check_grey, save_grey
 from stacker.finish.metadata import Metadata
+from stacker.finish.pages import save_pages
 from stacker.finish.place import check_place, check_target, place_file
 from stacker.finish.save import save_picture
 from stacker.finish.spaces import leaving_space, space_named
@@ -23,6 +24,7 @@ __all__ = [
     "leaving_space",
     "place_file",
     "save_grey",
+    "save_pages",
     "save_picture",
     "space_named",
     "to_codes8",

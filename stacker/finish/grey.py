@@ -60,7 +60,12 @@ def save_grey(
         file.write(whole)
 
 
-def _png(grey: npt.NDArray[np.uint16]) -> memoryview:
+def gray_png(grey: npt.NDArray[np.uint8]) -> bytes:
+    """Return a grey picture, uint8 (H, W), as the bytes of a PNG."""
+    return bytes(_png(grey))
+
+
+def _png(grey: npt.NDArray[np.uint8] | npt.NDArray[np.uint16]) -> memoryview:
     import cv2
 
     _, whole = cv2.imencode(".png", grey)

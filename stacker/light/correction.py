@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from stacker.light.encoding import LightArray
+from stacker.light.encoding import LightArray, PixelArray
 
 
 class Correction(Protocol):
@@ -19,5 +19,21 @@ class Correction(Protocol):
         Parameters
         ----------
         light : float32 (H, W, 3), upright.
+        index : the frame's place in the burst.
+        """
+
+
+class Retouch(Protocol):
+    """Pixels that are replaced in single frames, after all that is done to their light.
+
+    Several threads call it at once, each with a frame of its own.
+    """
+
+    def __call__(self, pixels: PixelArray, index: int) -> None:
+        """Replace pixels of a frame in place.
+
+        Parameters
+        ----------
+        pixels : (H, W, 3) in the burst's encoding, upright.
         index : the frame's place in the burst.
         """

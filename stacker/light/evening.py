@@ -65,16 +65,16 @@ def cells_factor(size: tuple[int, int]) -> int:
 
 
 def log_cells(pixels: PixelArray, encoding: Encoding, factor: int) -> LogLight:
-    """Return the log of the light of cells, float32 (h, w, 3); NaN where it cannot be trusted.
+    """Return the log of the light of cells, float32 (h, w, C); NaN where it cannot be trusted.
 
     Parameters
     ----------
-    pixels : (H, W, 3) in the given encoding; not changed.
+    pixels : (H, W, C) in the given encoding, three channels or one; not changed.
     factor : pixels along a cell's side. Rows and columns beyond the last whole cell are left out.
     """
     rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
-    light = np.empty((rows, columns, 3), np.float32)
-    cut_off = np.empty((rows, columns, 3), np.uint8)
+    light = np.empty((rows, columns, pixels.shape[2]), np.float32)
+    cut_off = np.empty(light.shape, np.uint8)
     step = max(1, factor // ROWS_OF_CELL)
     for row in range(rows):
         band = pixels[row * factor : (row + 1) * factor : step, : columns * factor]
@@ -83,7 +83,9 @@ def log_cells(pixels: PixelArray, encoding: Encoding, factor: int) -> LogLight:
             (_at_an_end(band, encoding), cut_off),
         ):
             out = means[row : row + 1]
-            cv2.resize(values, (columns, 1), dst=out, interpolation=cv2.INTER_AREA)
+            small = cv2.resize(values, (columns, 1), interpolation=cv2.INTER_AREA)
+            # of one channel the library makes no axis
+            out[...] = small.reshape(out.shape)
     trusted = (cut_off <= CUT_OFF_SHARE * 255) & (light > DARKEST_CELL)
     return np.log(light, out=np.full(light.shape, np.nan, np.float32), where=trusted)
 
@@ -156,18 +158,19 @@ def _highest_peak(x: FloatArray, weight: FloatArray, width: float) -> float:
 
 
 def channel_centres(difference: LogLight, noise: LogLight) -> FloatArray:
-    """Return the robust centre of each channel of (..., 3), float64 (3,); NaN where not known.
+    """Return the robust centre of each channel of (..., C), float64 (C,); NaN where not known.
 
-    All three are looked at together first: the peak is surer, and a channel with little light
-    does not stray from the others.
+    All are looked at together first: the peak is surer, and a channel with little light does not
+    stray from the others.
     """
+    channels = difference.shape[-1]
     together = robust_centre(difference.ravel(), noise.ravel())
-    if np.isnan(together):
-        return np.full(3, np.nan)
+    if channels == 1 or np.isnan(together):
+        return np.full(channels, together)
     return np.array(
         [
             robust_centre(difference[..., c].ravel(), noise[..., c].ravel(), near=together)
-            for c in range(3)
+            for c in range(channels)
         ]
     )
 
@@ -243,7 +246,7 @@ def _chained(stack: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     the lamps, is not taken for a gain. What errors add up to, the reference takes out.
     """
     plain = np.full(stack.shape[1:], FIRST_NOISE, np.float32)
-    gains = np.zeros((len(stack), 3))
+    gains = np.zeros((len(stack), stack.shape[-1]))
     before = 0
     for number in range(1, len(stack)):
         step = channel_centres(stack[number] - stack[before], plain)
@@ -316,7 +319,7 @@ def _noise(residuals: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Return the standard deviation of each cell from what is left of its frames."""
     # 1.4826 times the median of absolute values: that of a normal distribution
     spread = 1.4826 * _median_of_known(np.abs(residuals))
-    for c in range(3):
+    for c in range(spread.shape[-1]):
         known = spread[..., c][np.isfinite(spread[..., c])]
         # a few frames may agree by chance: no cell is surer than those that are rather sure
         common = max(LEAST_NOISE, float(np.quantile(known, 0.25))) if known.size else 1.0

@@ -19,8 +19,8 @@ from stacker.light.neighbours import AROUND, local_median, patches, phases, refl
 
 Kept = npt.NDArray[np.bool_]
 
-# In every single frame of a burst. Noise passes once in 740 times: in four frames in the same
-# place, once in 10^11.
+# In every single frame of a burst, if not told otherwise. Noise passes once in 740 times: in four
+# frames in the same place, once in 10^11.
 FRAME_SIGMAS = 3.0
 FEWEST_FRAMES = 4
 # on the average of the frames; what is fainter is as likely a faint star
@@ -59,11 +59,20 @@ class FixedPoints:
     grid : how colours lie.
     to_light : takes pixels of any shape as they are added to float32 numbers proportional to
         light.
+    sigmas : how many standard deviations of the noise a place must stand out by in a frame. More
+        leave faint ones out, and are quicker: noise makes fewer places to look at.
     """
 
-    def __init__(self, grid: Grid, to_light: Callable[[PixelArray], LightArray]) -> None:
+    def __init__(
+        self,
+        grid: Grid,
+        to_light: Callable[[PixelArray], LightArray],
+        *,
+        sigmas: float = FRAME_SIGMAS,
+    ) -> None:
         self.grid = grid
         self.to_light = to_light
+        self.sigmas = sigmas
         self.frames = 0
         self.shape: tuple[int, ...] = ()
         self.noise: list[NoiseByLevel] = []
@@ -131,7 +140,7 @@ class FixedPoints:
         """
         level = local_median(light, self.grid.period)
         excess = light[inner] - level[inner]
-        rows, columns, channels = np.nonzero(np.abs(excess) > FRAME_SIGMAS * least)
+        rows, columns, channels = np.nonzero(np.abs(excess) > self.sigmas * least)
         height = excess[rows, columns, channels]
         rows += inner.start
         level = level[rows, columns, channels]
@@ -140,7 +149,7 @@ class FixedPoints:
             own = channels == channel
             sigma[own] = noise.at(level[own])
         signs = np.sign(height)
-        kept = np.abs(height) > FRAME_SIGMAS * sigma
+        kept = np.abs(height) > self.sigmas * sigma
         for step in np.array(AROUND) * self.grid.period:
             down = reflected(rows + step[0], len(light))
             across = reflected(columns + step[1], light.shape[1])
@@ -198,11 +207,12 @@ class FixedPoints:
         """Return the noise of one frame at levels (n, C)."""
         return np.stack([noise.at(level[:, c]) for c, noise in enumerate(self.noise)], axis=1)
 
-    def _stands_out(self, about: LightArray, sigmas: float = FRAME_SIGMAS) -> Kept:
+    def _stands_out(self, about: LightArray, sigmas: float | None = None) -> Kept:
         level = np.median(self._around(about), axis=1)
         middle = about[:, self.grid.reach, self.grid.reach]
         excess = self._own(middle - level) * self.signs
-        kept: Kept = excess > sigmas * self._own(self._sigma(level))
+        least = self.sigmas if sigmas is None else sigmas
+        kept: Kept = excess > least * self._own(self._sigma(level))
         return kept
 
     def _alone(self, about: LightArray, sureness: float) -> Kept:

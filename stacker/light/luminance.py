@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from stacker.light.encoding import LightArray
+
+
+def greatest_channel(pixels: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Return the greatest of the three channels of each pixel, (H, W) of the same type.
+
+    As numpy's maximum along an axis of three, which takes seven times as long.
+    """
+    greatest: npt.NDArray[Any] = np.maximum(pixels[..., 0], pixels[..., 1])
+    np.maximum(greatest, pixels[..., 2], out=greatest)
+    return greatest
 
 
 def luminance(

@@ -11,6 +11,8 @@ FILES = {
     "jpeg": "JPEG of the best quality will do and fills the buffer later; expose for the lights.",
 }
 
+HELD = "By hand: elbows in, lean on something, stabiliser on, the fastest drive; release in a row."
+
 # focus and the like, white balance, kind of files
 BY_SUBJECT = {
     "water": (
@@ -57,7 +59,10 @@ MOVED_STEADILY = (
 )
 
 
-def camera_settings(subject: str) -> tuple[str, ...]:
-    """Return how to set the camera for a subject, one sentence or two each."""
-    first = (MOVED_STEADILY,) if subject == "pan" else (STEADY, BY_HAND)
+def camera_settings(subject: str, *, held: bool = False) -> tuple[str, ...]:
+    """Return how to set the camera for a subject, one sentence or two each.
+
+    ``held`` without a tripod.
+    """
+    first = (MOVED_STEADILY,) if subject == "pan" else (HELD if held else STEADY, BY_HAND)
     return (*first, *BY_SUBJECT[subject])

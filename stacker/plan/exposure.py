@@ -16,6 +16,11 @@ DIAL_SECONDS = (
 )  # fmt: skip
 DIAL = tuple(1 / below for below in DIAL_FRACTIONS) + DIAL_SECONDS
 LONGEST_ON_DIAL = DIAL[-1]
+# nominal third stops of sensitivity; who wants more may say so
+ISOS = (
+    100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000,
+    5000, 6400,
+)  # fmt: skip
 # 3.98 s is what people mean by a limit of 4 s
 NEARLY = 1.01
 
@@ -76,6 +81,23 @@ def metered_shutter_s(aperture: float, iso: float, ev: float) -> float:
 def stops_from_metered(shutter_s: float, aperture: float, iso: float, ev: float) -> float:
     """Return by how many stops an exposure is brighter than the meter wants, below 0 darker."""
     return ev - exposure_value(aperture, shutter_s, iso)
+
+
+def hand_limit_s(equivalent_mm: float, stabiliser_stops: float = 0.0) -> float:
+    """Return the longest frame that a hand holds, by the trade's old rule of 1 / focal length.
+
+    Parameters
+    ----------
+    equivalent_mm : the focal length that gives the same view on full frame.
+    stabiliser_stops : by how many stops a stabiliser lengthens it.
+    """
+    return 1 / equivalent_mm * float(2.0**stabiliser_stops)
+
+
+def iso_for(shutter_s: float, aperture: float, ev: float) -> float:
+    """Return the lowest ISO that renders light of this EV as metered in that time, 6400 at most."""
+    wanted = 100 * aperture**2 / (shutter_s * float(2.0**ev))
+    return next((iso for iso in ISOS if iso >= wanted / NEARLY), ISOS[-1])
 
 
 def nearest_on_dial(shutter_s: float) -> float:

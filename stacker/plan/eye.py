@@ -27,6 +27,8 @@ USUAL_BUSY = 0.2
 USUAL_FADE_MIN = 4.0
 # frames that make one moment of dusk
 MOMENT_FRAMES = 8
+# the way of what crosses the view, where no angle is told
+SQUARE_DEG = 90.0
 # a day: nothing needs to last longer
 ENDLESS_S = 86400.0
 # how trails look from a declination on
@@ -55,9 +57,25 @@ def seen(
     known: Known, timing: Timing, ledger: Ledger, evening: Evening | None
 ) -> tuple[Finding, ...]:
     """Return what will be seen of the subject, the assumptions noted in ``ledger``."""
+    held = _hand(known) if known.facts.by_hand else ()
     if known.guide.name == "dusk":
-        return _dusk(timing, evening)
-    return SEEN[known.guide.name](known, timing, ledger)
+        return (*_dusk(timing, evening), *held)
+    return (*SEEN[known.guide.name](known, timing, ledger), *held)
+
+
+def _hand(known: Known) -> tuple[Finding, ...]:
+    limit, stops = known.hand_limit_s, known.facts.stabiliser_stops or 0.0
+    equivalent = known.focal_mm * known.sensor.crop_factor
+    plural = "s" if stops != 1 else ""
+    longer = f", {stops:g} stop{plural} longer than without the stabiliser" if stops else ""
+    return (
+        Finding(
+            "hand_limit", limit, "s",
+            f"A hand holds {spoken(limit)} a frame{longer}: the old rule of 1 / focal length "
+            f"({equivalent:.0f} mm on full frame). It was made for small prints: half of that is "
+            "safer.",
+        ),
+    )  # fmt: skip
 
 
 def trail_of(known: Known, timing: Timing, ledger: Ledger | None = None) -> Streak:
@@ -68,7 +86,8 @@ def trail_of(known: Known, timing: Timing, ledger: Ledger | None = None) -> Stre
         width = star_width_px(known.aperture, pitch)
     else:
         distance, pace = _crossing(known, ledger)
-        speed = speed_px_s(pace, distance, focal, pitch)
+        angle = SQUARE_DEG if known.facts.angle_deg is None else known.facts.angle_deg
+        speed = speed_px_s(pace, distance, focal, pitch, angle)
         width = lamp_width_px(distance, focal, pitch)
     return streak(speed, width, timing.frame_shutter_s, timing.gap_s)
 
@@ -78,9 +97,10 @@ def _crossing(known: Known, ledger: Ledger | None) -> tuple[float, float]:
     guide, facts = known.guide, known.facts
     ledger = ledger or Ledger()
     distance, pace = guide.distance_m or 1.0, guide.speed_m_s or 0.0
+    way = " across the view" if facts.angle_deg is None else ""
     return (
         ledger.take(facts.distance_m, distance, "--distance", f"{distance:g} m away"),
-        ledger.take(facts.speed_m_s, pace, "--speed", f"{pace * 3.6:.0f} km/h across the view"),
+        ledger.take(facts.speed_m_s, pace, "--speed", f"{pace * 3.6:.0f} km/h{way}"),
     )
 
 
@@ -103,8 +123,8 @@ def _flow(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
         Finding("contrast", contrast, "", f"{text}."),
         Finding(
             "flow_per_interval", between, "m",
-            f"It flows {_metres(way)} in a frame and {_metres(between)} from one to the next: "
-            f"{steps}.",
+            f"{'It flows' if water else 'They drift'} {_metres(way)} in a frame and "
+            f"{_metres(between)} from one to the next: {steps}.",
         ),
     ]  # fmt: skip
     if flow:
@@ -220,22 +240,25 @@ def _fireworks(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, .
 
 
 def _dusk(timing: Timing, evening: Evening | None) -> tuple[Finding, ...]:
+    morning = evening is not None and evening.morning
+    loses, lose, fades = ("gains", "gain", "brightens") if morning else ("loses", "lose", "fades")
     fade, known_from = USUAL_FADE_MIN, "at middle latitudes"
     if evening is not None and evening.balance_from and evening.balance_to:
         balance = (evening.balance_to - evening.balance_from).total_seconds() / 60
-        fade, known_from = balance / BALANCE_STOPS, "on that evening"
+        fade = balance / BALANCE_STOPS
+        known_from = f"on that {'morning' if morning else 'evening'}"
     stops = timing.elapsed_s / 60 / fade
     moment = (min(MOMENT_FRAMES, timing.frames) - 1) * timing.interval_s + timing.frame_shutter_s
     return (
         Finding(
             "fade", fade, "min",
-            f"The sky loses a stop every {fade:.1f} min {known_from}, {stops:.0f} in all; the "
-            "lamps lose none.",
+            f"The sky {loses} a stop every {fade:.1f} min {known_from}, {stops:.0f} in all; the "
+            f"lamps {lose} none.",
         ),
         Finding(
             "moment", moment, "s",
             f"{min(MOMENT_FRAMES, timing.frames)} frames make one moment: within "
-            f"{spoken(moment)} the sky fades by {moment / 60 / fade:.1f} stops.",
+            f"{spoken(moment)} the sky {fades} by {moment / 60 / fade:.1f} stops.",
         ),
     )  # fmt: skip
 

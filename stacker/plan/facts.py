@@ -20,6 +20,7 @@ SPANS = {
     "aperture": ("--aperture", 0.3, 500.0),
     "iso": ("--iso", 1.0, 10_000_000.0),
     "read_noise_e": ("--read-noise", 0.0, 10000.0),
+    "stabiliser_stops": ("--stabiliser", 0.0, 10.0),
     "ev": ("--ev", -12.0, 20.0),
     "metered_s": ("--metered", 1e-5, 1e6),
     "frames": ("--frames", 1, MOST_FRAMES),
@@ -33,6 +34,7 @@ SPANS = {
     "battery_s": ("--battery", 1.0, 1e8),
     "distance_m": ("--distance", 0.01, 1e9),
     "speed_m_s": ("--speed", 0.0, 1e5),
+    "angle_deg": ("--angle", 0.0, 90.0),
     "flow_m_s": ("--flow", 0.0, 1e4),
     "texture_m": ("--texture", 0.001, 1e5),
     "tide_m_h": ("--tide", -20.0, 20.0),
@@ -65,6 +67,8 @@ class Facts:
     aperture : its f-number.
     iso : of the frames.
     read_noise_e : of a frame, electrons.
+    by_hand : no tripod.
+    stabiliser_stops : by how many the stabiliser lengthens what a hand can hold.
     ev : exposure value of the light at ISO 100.
     metered_s : or the shutter that the meter gives for this aperture and ISO.
     frames, frame_shutter_s, open_s, elapsed_s, interval_s, gap_s : count, shutter of each frame,
@@ -74,13 +78,15 @@ class Facts:
     battery_s : how long a charge lasts with the camera switched on.
     cold : near freezing.
     distance_m, speed_m_s : of what crosses the view.
+    angle_deg : between its way and the line of sight; 90 is square to the view.
     flow_m_s, texture_m, tide_m_h : of water or clouds: speed, length of its texture, rise.
     busy : share of the time in which a spot of the square is hidden by someone, 0 to 1.
     blur_px : how far a star may drift in a frame.
     declination_deg : what the camera looks at; or ``direction_deg`` (from north over east) and
         ``altitude_deg`` with the latitude.
     latitude_deg, longitude_deg : of the place, north and east above 0.
-    date : of the evening.
+    date : of the evening, or of the morning.
+    morning : whether the dawn of that date is meant.
     zone : whose clock is shown, such as ``Europe/London``; the machine's if None.
     """
 
@@ -93,6 +99,8 @@ class Facts:
     aperture: float | None = None
     iso: float | None = None
     read_noise_e: float | None = None
+    by_hand: bool = False
+    stabiliser_stops: float | None = None
     ev: float | None = None
     metered_s: float | None = None
     frames: int | None = None
@@ -107,6 +115,7 @@ class Facts:
     cold: bool = False
     distance_m: float | None = None
     speed_m_s: float | None = None
+    angle_deg: float | None = None
     flow_m_s: float | None = None
     texture_m: float | None = None
     tide_m_h: float | None = None
@@ -118,6 +127,7 @@ class Facts:
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     date: Date | None = None
+    morning: bool = False
     zone: str | None = None
 
     def __post_init__(self) -> None:
@@ -141,18 +151,36 @@ class Facts:
         self._check_span()
         self._check_direction()
         self._check_place()
+        self._check_hand()
+
+    def _check_hand(self) -> None:
+        if self.stabiliser_stops is not None and not self.by_hand:
+            raise OptionError(
+                "--stabiliser",
+                "helps a hand, and on a tripod it is switched off",
+                remedy="give --by-hand too, or leave it out",
+                code="option-missing",
+            )
+        if self.by_hand and self.subject == "pan":
+            raise OptionError(
+                "--by-hand",
+                "says nothing new of a pan: the camera follows the subject in any case",
+                remedy="leave it out",
+                code="option-value",
+            )
 
     def _check_place(self) -> None:
         placed = self.latitude_deg is not None and self.longitude_deg is not None
         for option, value in (
             ("--date", self.date),
             ("--zone", self.zone),
+            ("--morning", self.morning or None),
             ("--longitude", self.longitude_deg),
         ):
             if value is not None and not placed:
                 raise OptionError(
                     option,
-                    "tells the evening only where the place is known",
+                    "tells of sun and moon only where the place is known",
                     remedy="give both --latitude and --longitude",
                     code="option-missing",
                 )

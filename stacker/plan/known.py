@@ -5,7 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from stacker.plan.exposure import exposure_value, light_in_words
+from stacker.plan.exposure import (
+    LONGEST_ON_DIAL,
+    exposure_value,
+    hand_limit_s,
+    iso_for,
+    light_in_words,
+)
 from stacker.plan.facts import Facts
 from stacker.plan.sensors import (
     FULL_FRAME_WIDTH_MM,
@@ -62,6 +68,7 @@ class Known:
     ev : of the light at ISO 100.
     light_told : whether that was told.
     declination_deg : what the camera looks at.
+    hand_limit_s : the longest frame that a hand holds.
     """
 
     facts: Facts
@@ -74,6 +81,7 @@ class Known:
     ev: float
     light_told: bool
     declination_deg: float
+    hand_limit_s: float
 
 
 def settle_camera(facts: Facts, ledger: Ledger) -> Known:
@@ -92,16 +100,17 @@ def settle_camera(facts: Facts, ledger: Ledger) -> Known:
     focal = ledger.take(facts.focal_mm, view, "--focal-length", f"{view:g} mm lens")
     stop = guide.aperture if sensor.crop_factor < PHONE_CROP else PHONE_APERTURE
     aperture = ledger.take(facts.aperture, stop, "--aperture", f"f/{stop:g}")
-    iso = ledger.take(facts.iso, guide.iso, "--iso", f"ISO {guide.iso:g}")
+    limit = hand_limit_s(focal * sensor.crop_factor, facts.stabiliser_stops or 0.0)
+    ev = _light(facts, guide, aperture, ledger)
+    usual, why = guide.iso, ""
+    if facts.by_hand and guide.frame_shutter_s is None and facts.frame_shutter_s is None:
+        usual = max(usual, iso_for(min(limit, LONGEST_ON_DIAL), aperture, ev))
+        why = ", so that a hand can hold a frame" if usual > guide.iso else ""
+    iso = ledger.take(facts.iso, usual, "--iso", f"ISO {usual:g}{why}")
     typical = typical_read_noise_e(kind, iso)
     read_noise = ledger.take(
         facts.read_noise_e, typical, "--read-noise", f"read noise {typical:.1f} electrons"
     )
-    if facts.metered_s is not None:
-        ev = exposure_value(aperture, facts.metered_s, iso)
-    else:
-        words = f"light of EV {guide.ev:g}, {light_in_words(guide.ev)}"
-        ev = ledger.take(facts.ev, guide.ev, "--ev", words)
     return Known(
         facts=facts,
         guide=guide,
@@ -113,7 +122,16 @@ def settle_camera(facts: Facts, ledger: Ledger) -> Known:
         ev=ev,
         light_told=facts.ev is not None or facts.metered_s is not None,
         declination_deg=_declination(facts, ledger),
+        hand_limit_s=limit,
     )
+
+
+def _light(facts: Facts, guide: Guide, aperture: float, ledger: Ledger) -> float:
+    """Return the light's EV at ISO 100."""
+    if facts.metered_s is not None:
+        return exposure_value(aperture, facts.metered_s, facts.iso or guide.iso)
+    words = f"light of EV {guide.ev:g}, {light_in_words(guide.ev)}"
+    return ledger.take(facts.ev, guide.ev, "--ev", words)
 
 
 def _sensor(facts: Facts, ledger: Ledger) -> tuple[Format, Sensor]:

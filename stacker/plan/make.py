@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, timedelta
 from typing import Any
 
@@ -95,7 +96,7 @@ def plan_of(facts: Facts) -> Plan:
         ),
         seen=found,
         evening=evening,
-        camera=camera_settings(facts.subject),
+        camera=camera_settings(facts.subject, held=facts.by_hand),
         cautions=cautions_for(facts.subject),
         warnings=(
             *_warnings(camera, timing, stops, room),
@@ -103,6 +104,8 @@ def plan_of(facts: Facts) -> Plan:
         ),
         assumed=tuple(ledger.assumed),
         command=_command(camera, timing),
+        blend=camera.guide.blend,
+        true_floor=camera.guide.true_floor,
     )
 
 
@@ -140,8 +143,11 @@ def _evening(facts: Facts, ledger: Ledger) -> Evening | None:
     day = facts.date
     if day is None:
         day = date.today()
-        ledger.note("--date", f"this evening, {day.isoformat()}")
-    return evening_at(day, facts.latitude_deg, facts.longitude_deg, facts.zone)
+        when = "this morning" if facts.morning else "this evening"
+        ledger.note("--date", f"{when}, {day.isoformat()}")
+    return evening_at(
+        day, facts.latitude_deg, facts.longitude_deg, facts.zone, morning=facts.morning
+    )
 
 
 def _about_balance(facts: Facts, evening: Evening | None) -> float | None:
@@ -186,6 +192,12 @@ def _warnings(camera: Known, timing: Timing, stops: float, room: Storage) -> lis
             f"The frames come out {abs(stops):.1f} stops {way} than the meter wants: {cure}, or "
             "set --frame-shutter."
         )
+    if camera.facts.by_hand and timing.frame_shutter_s > camera.hand_limit_s * 2 ** (1 / 3):
+        stops_off = math.log2(timing.frame_shutter_s / camera.hand_limit_s)
+        found.append(
+            f"No hand holds frames of {spoken(timing.frame_shutter_s)}, {stops_off:.1f} stops "
+            "beyond the rule: raise ISO, open the aperture, or lean the camera on something firm."
+        )
     if camera.guide.name in ("traffic", "star-trails") and timing.frames > 1:
         trail = trail_of(camera, timing)
         if timing.gap_s > trail.longest_gap_s:
@@ -226,7 +238,7 @@ def _night_warnings(timing: Timing, facts: Facts, evening: Evening | None) -> li
         return []
     if facts.subject == "dusk" and evening.balance_from is None:
         return [
-            "Sky and lamps do not balance on that date: the sun does not pass from day to dusk."
+            "Sky and lamps do not balance on that date: the sun does not pass between day and dusk."
         ]
     if facts.subject not in NIGHT:
         return []

@@ -36,6 +36,7 @@ class Plan:
     camera, cautions, warnings : sentences.
     assumed : what was not told.
     command : how to make the picture of it.
+    blend, true_floor : what that does with the frames, and whether a lighten keeps its floor true.
     """
 
     subject: str
@@ -64,6 +65,8 @@ class Plan:
     warnings: tuple[str, ...]
     assumed: tuple[Assumption, ...]
     command: str
+    blend: str
+    true_floor: bool
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plan as plain values for JSON: times as ISO 8601, key ``format`` first."""

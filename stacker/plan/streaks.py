@@ -41,9 +41,21 @@ class Streak:
     longest_gap_s: float
 
 
-def speed_px_s(speed_m_s: float, distance_m: float, focal_mm: float, pitch_um: float) -> float:
-    """Return the speed across the picture of what moves square to the line of sight."""
-    return speed_m_s / distance_m * focal_mm * 1000 / pitch_um
+def speed_px_s(
+    speed_m_s: float,
+    distance_m: float,
+    focal_mm: float,
+    pitch_um: float,
+    angle_deg: float = 90.0,
+) -> float:
+    """Return the speed across the picture, near its middle, in pixels per second.
+
+    Parameters
+    ----------
+    angle_deg : between the way and the line of sight: of the speed, its sine goes across.
+    """
+    across = speed_m_s * math.sin(math.radians(angle_deg))
+    return across / distance_m * focal_mm * 1000 / pitch_um
 
 
 def lamp_width_px(distance_m: float, focal_mm: float, pitch_um: float) -> float:

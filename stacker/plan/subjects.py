@@ -27,6 +27,7 @@ class Guide:
     distance_m, speed_m_s : of what crosses the view.
     jpeg, clip : whether the frames may as well be JPEGs, or are those of a clip.
     picks : how many frames of the burst make the picture; all if None.
+    blend, true_floor : what ``stacker expose --for`` makes of them, for the noise it will have.
     """
 
     name: str
@@ -50,6 +51,8 @@ class Guide:
     jpeg: bool = False
     clip: bool = False
     picks: int | None = None
+    blend: str = "mean"
+    true_floor: bool = False
 
     @property
     def title(self) -> str:
@@ -77,14 +80,14 @@ SUBJECTS = {
         ),
         Guide(
             name="traffic", reads_well="5 to 60 s",
-            options="--for traffic -o trails.tif",
+            options="--for traffic -o trails.tif", blend="lighten", true_floor=True,
             focal_mm=35, aperture=11, iso=100, ev=5, open_s=60,
             distance_m=40, speed_m_s=50 / 3.6,
             why="a minute has several cars in it, and frames to choose from",
         ),
         Guide(
             name="star-trails", reads_well="10 min to hours",
-            options="--for star-trails -o star-trails.tif",
+            options="--for star-trails -o star-trails.tif", blend="lighten", true_floor=True,
             focal_mm=20, aperture=2.8, iso=800, ev=-7, frame_shutter_s=30, elapsed_s=3600,
             why="an hour turns the sky by 15 degrees",
         ),
@@ -96,7 +99,7 @@ SUBJECTS = {
         ),
         Guide(
             name="fireworks", reads_well="2 to 8 s a frame",
-            options="--for fireworks -o fireworks.tif",
+            options="--for fireworks -o fireworks.tif", blend="lighten",
             focal_mm=35, aperture=11, iso=100, ev=5, frame_shutter_s=4, elapsed_s=900,
             picks=4,
             why="the whole show, to choose a few bursts from",
@@ -110,13 +113,13 @@ SUBJECTS = {
         ),
         Guide(
             name="light-painting", reads_well="as long as it takes",
-            options="--for light-painting -o painting.tif",
+            options="--for light-painting -o painting.tif", blend="lighten",
             focal_mm=24, aperture=8, iso=200, ev=2, frame_shutter_s=10, frames=12,
             why="a pass with the lamp in each, so that a bad one can be left out",
         ),
         Guide(
             name="crowd", reads_well="20 to 60 frames over minutes",
-            options="--for crowd -o empty.tif",
+            options="--for crowd -o empty.tif", blend="median",
             focal_mm=24, aperture=8, iso=100, ev=13, frames=30, interval_s=20,
             jpeg=True,
             why="walkers vanish where they are in fewer than half of the frames",

@@ -129,6 +129,12 @@ def _frame_shutter(known: Known) -> tuple[float, str]:
         if guide.clip and not is_clip(facts):
             why = "short enough for a steady hand to follow"
         return guide.frame_shutter_s, f"{spoken(guide.frame_shutter_s)} a frame: {why}"
+    if facts.by_hand and facts.iso is None and known.iso > guide.iso:
+        shutter = longest_on_dial(metered)
+        return (
+            shutter,
+            f"{spoken(shutter)} a frame: ISO {known.iso:g} makes it so short, for a hand",
+        )
     shutter = nearest_on_dial(min(metered, LONGEST_ON_DIAL))
     told = "your meter" if facts.metered_s is not None else light_of(known)
     if metered > LONGEST_ON_DIAL * 2**0.5:

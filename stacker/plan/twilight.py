@@ -34,30 +34,38 @@ DAY = timedelta(days=1)
 
 @dataclass(frozen=True, kw_only=True)
 class Evening:
-    """The light of one evening and night. Times are None where the sun does not get there.
+    """The light of one evening, night and morning. Times are None where the sun does not get there.
 
     Parameters
     ----------
     date, latitude_deg, longitude_deg : when and where.
+    morning : whether the dawn of that date is meant, which ends the night; else its evening.
     clock : whose time is shown, in words.
     sunset, civil_end, nautical_end, astronomical_end : of the evening.
-    balance_from, balance_to : when the sky is likely as bright as what lamps light.
+    astronomical_begin, nautical_begin, civil_begin, sunrise : of the morning after the night.
+    balance_from, balance_to : when the sky is likely as bright as what lamps light, on the evening
+        or morning meant.
     dark_from, dark_to : the longest time in which the sun is 18 degrees down and no bright moon up.
     sun_highest_deg, sun_lowest_deg : altitudes at noon and midnight.
     moon_lit : share of the moon's face that is lit.
     moon_waxing : whether that grows.
-    moon_altitude_deg : when civil twilight ends; at midnight if it does not.
+    moon_altitude_deg : when civil twilight ends (begins, of a morning); at midnight if it does not.
     moon_rises, moon_sets : from noon to noon.
     """
 
     date: date
     latitude_deg: float
     longitude_deg: float
+    morning: bool
     clock: str
     sunset: datetime | None
     civil_end: datetime | None
     nautical_end: datetime | None
     astronomical_end: datetime | None
+    astronomical_begin: datetime | None
+    nautical_begin: datetime | None
+    civil_begin: datetime | None
+    sunrise: datetime | None
     balance_from: datetime | None
     balance_to: datetime | None
     dark_from: datetime | None
@@ -72,13 +80,18 @@ class Evening:
 
 
 def evening_at(
-    day: date, latitude_deg: float, longitude_deg: float, zone: str | None = None
+    day: date,
+    latitude_deg: float,
+    longitude_deg: float,
+    zone: str | None = None,
+    *,
+    morning: bool = False,
 ) -> Evening:
-    """Return the light of the evening of a date.
+    """Return the light of the evening of a date and of the night after, or of its morning.
 
     Parameters
     ----------
-    day : the date on which the evening begins, by the clock shown.
+    day : the date on which the evening begins, or on which the morning comes, by the clock shown.
     latitude_deg, longitude_deg : north and east above 0.
     zone : a name such as ``Europe/London``, an offset such as ``+02:00``, or the machine's if None.
 
@@ -88,7 +101,7 @@ def evening_at(
         The zone is unknown.
     """
     shown, clock = _zone(zone, day)
-    start = _noon(day, longitude_deg, shown) - timedelta(hours=1)
+    start = _noon(day - DAY if morning else day, longitude_deg, shown) - timedelta(hours=1)
     end = start + DAY
 
     # every level asks for the same moments again
@@ -107,26 +120,35 @@ def evening_at(
     midnight = start + STEP * course.index(min(course))
     falls = {level: _crossing(sun, level, start, midnight) for level in
              (SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL, *BALANCE)}  # fmt: skip
+    rises = {level: _crossing(lambda moment: -sun(moment), -level, midnight, end) for level in
+             (SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL, *BALANCE)}  # fmt: skip
+    balance = (rises[BALANCE[1]], rises[BALANCE[0]]) if morning else [falls[b] for b in BALANCE]
+    civil = (rises if morning else falls)[CIVIL]
     lit, waxing = _moon_phase(midnight)
     dark = _darkest(sun, moon, start, end, moon_counts=lit > BRIGHT_MOON)
     return Evening(
         date=day,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
+        morning=morning,
         clock=clock,
         sunset=told(falls[SUNSET]),
         civil_end=told(falls[CIVIL]),
         nautical_end=told(falls[NAUTICAL]),
         astronomical_end=told(falls[ASTRONOMICAL]),
-        balance_from=told(falls[BALANCE[0]]),
-        balance_to=told(falls[BALANCE[1]]),
+        astronomical_begin=told(rises[ASTRONOMICAL]),
+        nautical_begin=told(rises[NAUTICAL]),
+        civil_begin=told(rises[CIVIL]),
+        sunrise=told(rises[SUNSET]),
+        balance_from=told(balance[0]),
+        balance_to=told(balance[1]),
         dark_from=told(dark[0] if dark else None),
         dark_to=told(dark[1] if dark else None),
         sun_highest_deg=max(course),
         sun_lowest_deg=min(course),
         moon_lit=lit,
         moon_waxing=waxing,
-        moon_altitude_deg=moon(falls[CIVIL] or midnight),
+        moon_altitude_deg=moon(civil or midnight),
         moon_rises=told(_crossing(lambda moment: -moon(moment), -SUNSET, start, end)),
         moon_sets=told(_crossing(moon, SUNSET, start, end)),
     )

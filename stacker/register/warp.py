@@ -102,6 +102,11 @@ class Warp:
         """Whether every pixel of the reference lies within the frame."""
         return bool((self.spans == (0, self.size[0])).all())
 
+    @property
+    def is_masked(self) -> bool:
+        """Whether the frame is silent about some parts that it covers."""
+        return False
+
     def valid(self, top: int, bottom: int) -> npt.NDArray[np.bool_]:
         """Return where the frame has something to say, bool (bottom - top, W)."""
         columns = np.arange(self.size[0])

@@ -35,7 +35,7 @@ class RenderedScene:
     """Where a burst and its truth were written.
 
     ``truth_paths`` maps ``"exposure"``, ``"lighten"``, ``"scene"`` and, where the scene has people
-    or cars to take away, ``"empty"`` to their files.
+    or cars to take away, ``"empty"``, where it knows what is sky, ``"ground"``, to their files.
     """
 
     name: str

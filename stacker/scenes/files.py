@@ -80,6 +80,12 @@ def encode_light(light: Light) -> bytes:
     return buffer.getvalue()
 
 
+def encode_cover(cover: Light) -> bytes:
+    """Return shares of 0 to 1, float32 (H, W), as a gray PNG of 16 bits."""
+    codes = np.rint(np.clip(cover, 0, 1) * 65_535).astype(np.uint16)
+    return bytes(cv2.imencode(".png", codes)[1].tobytes())
+
+
 def refuse_existing(paths: Iterable[Path]) -> None:
     """Refuse to replace files.
 

@@ -42,12 +42,14 @@ WARM_LAMP: Colour = (1.0, 0.62, 0.26)
 class Shore:
     """The still picture above the water line, its lamps and where they are.
 
-    ``picture`` is (H, W, 3); ``land`` the cover of headland and town, (H, W); ``lantern`` the
-    lighthouse's lamp in pixels; ``lamps`` a list of (x, y, energy in px of white, colour).
+    ``picture`` is (H, W, 3); ``land`` the cover of headland and town, (H, W); ``far`` that of the
+    hills beyond the water; ``lantern`` the lighthouse's lamp in pixels; ``lamps`` a list of
+    (x, y, energy in px of white, colour).
     """
 
     picture: Light
     land: Light
+    far: Light
     horizon: float
     lantern: tuple[float, float]
     lamps: list[tuple[float, float, float, Colour]] = field(default_factory=list)
@@ -76,16 +78,17 @@ def paint_shore(
     """Return Kestrel Point at the hour of ``mood``, its horizon at that share of the height."""
     horizon = round(horizon_at * view.height) - 0.5
     picture = paint_sky(view, mood, horizon, clouds=clouds)
-    _far_coast(view, mood, horizon, picture)
+    far = _far_coast(view, mood, horizon, picture)
     land = _headland(view, mood, horizon, picture)
     lantern = _tower(view, mood, horizon, picture, land)
-    shore = Shore(picture, land, horizon, lantern)
+    shore = Shore(picture, land, far, horizon, lantern)
     _town(view, mood, shore)
     return shore
 
 
-def _far_coast(view: View, mood: Mood, horizon: float, picture: Light) -> None:
-    """Paint two lines of distant hills, pale with haze."""
+def _far_coast(view: View, mood: Mood, horizon: float, picture: Light) -> Light:
+    """Paint two lines of distant hills, pale with haze, and return their cover (H, W)."""
+    far = np.zeros((view.height, view.width), np.float32)
     rng = view.rng("far coast")
     u = view.x / view.width
     for tall, haze, reach in ((0.050, 0.80, 0.62), (0.030, 0.62, 0.40)):
@@ -94,9 +97,11 @@ def _far_coast(view: View, mood: Mood, horizon: float, picture: Light) -> None:
         cover = np.clip(view.y - (horizon - hills) + 0.5, 0, 1) * (view.y <= horizon)
         colour = blend(lit(HEATH, mood, 0.25), mood.horizon, haze)
         lay_over(picture, colour, cover.astype(np.float32))
+        np.maximum(far, cover, out=far)
+    return far
 
 
-def _outline(view: View) -> Light:
+def outline(view: View) -> Light:
     """Return the height of the headland above the water at each column, (1, W), in pixels."""
     rng = view.rng("headland")
     u = view.x / view.width
@@ -108,7 +113,7 @@ def _outline(view: View) -> Light:
 
 def _headland(view: View, mood: Mood, horizon: float, picture: Light) -> Light:
     """Paint the headland, turf over rock, and return its cover (H, W)."""
-    tall = _outline(view)
+    tall = outline(view)
     above = horizon - view.y
     cover = np.clip(tall - above + 0.5, 0, 1) * np.clip(above + 1.0, 0, 1)
     rng = view.rng("turf")
@@ -145,7 +150,7 @@ def _tower(
     size = (view.width, view.height)
     column = int(np.clip(TOWER_AT * view.width, 0, view.width - 1))
     x = float(column)
-    foot = horizon - float(_outline(view)[0, column]) + 0.012 * view.height
+    foot = horizon - float(outline(view)[0, column]) + 0.012 * view.height
     tall = TOWER_TALL * view.height
     wide = 0.105 * tall
     slices = 14
@@ -162,7 +167,11 @@ def _tower(
                 (x + 0.62 * right * wide + 0.2, top), (x + 0.62 * left * wide, top),
             ],
         )  # fmt: skip
-        _paint(shape, picture, land, colour)
+        shape.paint(picture, colour)
+        if shape.visible:
+            # edge to edge, so that they add up
+            patch = land[shape.rows, shape.columns]
+            np.minimum(patch + shape.cover, 1, out=patch)
     dark = lit((0.16, 0.15, 0.16), mood, 0.35)
 
     def block(half: float, low: float, high: float, colour: Light) -> None:

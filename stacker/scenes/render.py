@@ -16,6 +16,7 @@ from stacker.scenes.camera import Matrix, hand_motion, move, tremor_margin
 from stacker.scenes.catalogue import SCENES, RenderedScene
 from stacker.scenes.exif import DAY, ZONE, Stamp
 from stacker.scenes.files import (
+    encode_cover,
     encode_frame,
     encode_light,
     make_folder,
@@ -34,6 +35,7 @@ NOTES = (
     "lighten: per channel, the greatest light of any exposure of one shutter's length in that "
     "time, no noise, clipped at 1.0.",
     "empty: the scene without its moving people or cars (only where there are any).",
+    "ground: white is ground, black is sky, as the first frame sees them (only where it is known).",
     "to_first takes a frame's pixel (x, y, 1) to the first frame's and to the truth's.",
 )
 
@@ -162,6 +164,7 @@ def write_burst(
         "exposure": truth / "exposure.tif",
         "lighten": truth / "lighten.tif",
         "empty": truth / "empty.tif",
+        "ground": truth / "ground.png",
         "scene": truth / "scene.json",
     }
     if not overwrite:
@@ -177,6 +180,12 @@ def write_burst(
     else:
         through_lens = studio.scene.camera.through_lens(empty)
         write_whole(truth_paths["empty"], encode_light(studio.inner(through_lens)))
+    ground = studio.scene.ground()
+    if ground is None:
+        del truth_paths["ground"]
+    else:
+        cover = move(ground[..., None], np.eye(3), plan.margin)[..., 0]
+        write_whole(truth_paths["ground"], encode_cover(cover))
     _share_work(studio, frame_paths, truth_paths, workers, on_frame)
     write_whole(truth_paths["scene"], studio.record().encode())
     return RenderedScene(

@@ -193,7 +193,6 @@ def _post_lamps(view: View, ground: Ground) -> Light:
         x, y = _post_top(ground, post)
         radius = max(ground.focal_px * 0.13 / post, 0.35 * view.unit)
         lamps.append((x, y, 7.0 * np.pi * radius**2, LAMP_COLOUR))
-    shore = Shore(
-        np.zeros((0, 0, 3), np.float32), np.zeros((0, 0), np.float32), 0.0, (0.0, 0.0), lamps
-    )
+    nothing = np.zeros((0, 0), np.float32)
+    shore = Shore(nothing[..., None], nothing, nothing, 0.0, (0.0, 0.0), lamps)
     return with_glow(shore.lamp_light(view, 1.3 * view.unit), view.unit)

@@ -76,6 +76,13 @@ class Scene(ABC):
         """Return the scene without the movers that a median takes away, or None if it has none."""
         return None
 
+    def ground(self) -> Light | None:
+        """Return how much of each pixel is ground and not sky, float32 (H, W), 0 to 1.
+
+        None where the scene does not know.
+        """
+        return None
+
 
 @dataclass(frozen=True)
 class TimeCells:

@@ -18,6 +18,7 @@ from stacker.scenes.glow import with_glow
 from stacker.scenes.place import paint_shore
 from stacker.scenes.scene import Light, Scene, View
 from stacker.scenes.sky import NIGHT
+from stacker.scenes.skyline import plant_skyline
 from stacker.scenes.streaks import LampLayer, cut_paths
 from stacker.scenes.texture import fractal_noise, smoothstep
 from stacker.scenes.water import Sea, Water
@@ -51,13 +52,21 @@ class Stars(Scene):
         self._axes = self._pole_axes()
         self._draw_lots()
         shore = paint_shore(view, NIGHT, horizon_at=HORIZON_AT, clouds=False)
+        plant_skyline(view, NIGHT, shore)
+        below = view.y > shore.horizon
+        self._cover = np.maximum(np.maximum(shore.land, shore.far), below.astype(np.float32))
         self._still = self._ground(
             shore.picture, shore.lamp_light(view, 0.8 * view.unit), shore.horizon
         )
         rise = (shore.horizon - view.y) / view.height
         # Air near the horizon dims the stars.
         clear = smoothstep(0.0, 0.30, rise) * 0.85 + 0.15 * smoothstep(0.0, 0.05, rise)
-        self._clear = (clear * (1 - shore.land))[..., None].astype(np.float32)
+        # the far hills hide stars as the headland does
+        hidden = np.maximum(shore.land, shore.far)
+        self._clear: Light = (clear * (1 - hidden))[..., None].astype(np.float32)
+
+    def ground(self) -> Light:
+        return np.asarray(self._cover, np.float32)
 
     def _pole_axes(self) -> FloatArray:
         """Return the directions of the pole and of two axes across it, as rows (3, 3)."""

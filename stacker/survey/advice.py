@@ -22,8 +22,16 @@ def options_for(
     records: Sequence[FrameRecord],
     light: Brightness,
     followed: tuple[int, int, int, int] | None,
+    *,
+    mend: bool = False,
 ) -> tuple[str, ...]:
-    """Return the words of ``stacker expose`` that suit the burst, but for sources and output."""
+    """Return the words of ``stacker expose`` that suit the burst, but for sources and output.
+
+    Parameters
+    ----------
+    followed : the box of what the camera followed.
+    mend : whether there are hot pixels.
+    """
     words = list(subject.options if subject else ("--blend", "mean"))
     pan = subject is not None and subject.name == "pan" and followed is not None
     if pan and followed is not None:
@@ -36,6 +44,8 @@ def options_for(
             words += ["--even", "level"]
         elif light.seen:
             words += ["--even", "auto"]
+    if mend:
+        words += ["--hot-pixels", "mend"]
     without = [record.number for record in records if record.verdict in LEFT_OUT]
     if without and len(without) < len(records):
         words += ["--without", frame_spans(without)]

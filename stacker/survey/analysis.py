@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,7 @@ from stacker.errors import BurstError
 from stacker.register import BurstMotion, register_sky
 from stacker.survey.brightness import Brightness
 from stacker.survey.followed import what_is_followed
-from stacker.survey.held import Source, held_source, roots_of
+from stacker.survey.held import RootArray, Source, held_source, roots_of
 from stacker.survey.movers import (
     LEAST_SEEN,
     LONG_SIDE,
@@ -21,9 +21,11 @@ from stacker.survey.movers import (
     chosen_frames,
     find_movers,
 )
+from stacker.survey.passing import Passing, find_passing
 from stacker.survey.shake import Stand, place_of, places_of, straightness
+from stacker.survey.soft_light import Veil, aside_of
 from stacker.survey.speed import MOST_PAIRS, Speed, measure_speed
-from stacker.survey.subject import NIGHT, STAR_PARTS, STAR_VARIES, Subject, name_subject
+from stacker.survey.subject import NIGHT, STAR_PARTS, STAR_VARIES, Subject, clouds_or, name_subject
 from stacker.survey.traits import Traits, traits_of
 
 # frames in which the sky is looked for
@@ -36,13 +38,14 @@ STRAIGHT = 0.6
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """What moves in a burst, and what it is of."""
+    """What moves in a burst, what it is of, and what passes that is not the subject."""
 
     movers: Movers
     traits: Traits
     speed: Speed
     subject: Subject
     followed: tuple[int, int, int, int] | None
+    passing: Passing
 
 
 def analyse(
@@ -84,7 +87,13 @@ def analyse(
     movers = find_movers(roots, scale, resampled=resampled)
     if movers is None:
         return None
-    traits = traits_of(roots, movers)
+    passing = Passing()
+    if stand not in ("unknown", "moving"):
+        frames: Iterable[tuple[int, RootArray]] = zip(numbers, roots, strict=True)
+        if len(numbers) < len(good):
+            frames = ((i, roots_of(held, [i], light.stops, LONG_SIDE)[0][0]) for i in good)
+        passing = find_passing(frames, good, movers, np.median(roots, axis=0))
+    traits = _traits(roots, numbers, movers, passing)
     followed = None
     way = [] if motion is None else places_of(motion, size)
     if stand == "unknown" or (stand == "moving" and straightness(way) > STRAIGHT):
@@ -109,7 +118,24 @@ def analyse(
         elapsed_s=elapsed_s,
         long_side=max(size),
     )
-    return Analysis(movers, traits, speed, subject, followed)
+    if passing.veil is not None and traits.light >= NIGHT:
+        subject = clouds_or(subject, passing.veil, _inside(movers, passing.veil))
+    return Analysis(movers, traits, speed, subject, followed, passing.but(subject.name))
+
+
+def _traits(roots: RootArray, numbers: Sequence[int], movers: Movers, passing: Passing) -> Traits:
+    """Return the traits without what passes, which would hide what the burst is of."""
+    lit = {each.index for each in passing.lit}
+    left = [number not in lit for number in numbers]
+    aside = None if passing.veil is None else aside_of(passing.veil, movers.still.shape)
+    return traits_of(roots[left], movers, aside)
+
+
+def _inside(movers: Movers, veil: Veil) -> float:
+    """Return the share of all that moves that lies in the box about a veil."""
+    touched = movers.cover > 0
+    x, y, width, height = (round(each / movers.scale) for each in veil.box)
+    return float(touched[y : y + height, x : x + width].sum()) / max(1, int(touched.sum()))
 
 
 def _speed(

@@ -60,7 +60,8 @@ def measure_brightness(
 
     Parameters
     ----------
-    source : returns the light of frame ``index``, float32 (h, w, 3), linear; asked twice for each.
+    source : returns the light of frame ``index``, float32 (h, w, 3), linear and the same in every
+        channel; asked twice for each.
     times_s : when each frame opened, rising.
     encoding : that of the light which ``source`` returns.
     """
@@ -68,20 +69,23 @@ def measure_brightness(
     first = source(0)
     factor = cells_factor((first.shape[1], first.shape[0]))
 
-    def cells_of(index: int) -> LogLight:
-        return log_cells(source(index), encoding, factor)
+    def cells_of(light: LightArray) -> LogLight:
+        # one channel stands for all
+        return log_cells(np.ascontiguousarray(light[..., :1]), encoding, factor)
 
     step = max(1, math.ceil(count / MOST_REFERENCE_FRAMES))
     chosen = list(range(0, count, step))
     reference = still_reference(
-        [cells_of(index) for index in chosen], [times_s[index] for index in chosen], encoding
+        [cells_of(source(index)) for index in chosen],
+        [times_s[index] for index in chosen],
+        encoding,
     )
     changes, halves, means = [], [], np.empty(count)
     for index, time_s in enumerate(times_s):
         light = source(index)
-        cells = log_cells(light, encoding, factor)
-        changes.append(reference.gains_of(cells, time_s))
-        halves.append(reference.halves_of(cells, time_s))
+        cells = cells_of(light)
+        changes.append(np.repeat(reference.gains_of(cells, time_s), 3))
+        halves.append(np.repeat(reference.halves_of(cells, time_s), 3, axis=1))
         means[index] = float(light.mean())
     return _judged(np.stack(changes), np.stack(halves), means, np.asarray(times_s, np.float64))
 
@@ -139,6 +143,9 @@ def _jumps(stops: FloatArray, sound: npt.NDArray[np.intp]) -> tuple[tuple[int, f
     """Return lasting steps of the light between neighbouring frames that are sound."""
     values = stops[sound]
     steps = np.diff(values)
+    # what fades evenly from frame to frame, as dusk in long intervals, does not jump
+    steps = steps - (np.median(steps) if len(steps) > 2 else 0.0)
+    values = np.concatenate([[0.0], np.cumsum(steps)])
     usual = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) if len(steps) else 0.0
     found = []
     for place, step in enumerate(steps):

@@ -52,3 +52,16 @@ def frame_spans(numbers: Sequence[int]) -> str:
         else:
             spans.append([number, number])
     return ",".join(f"{one}" if one == two else f"{one}-{two}" for one, two in spans)
+
+
+def place_in_words(box: tuple[int, int, int, int], size: tuple[int, int]) -> str:
+    """Return where a box lies in a picture of (width, height), such as "at the lower left"."""
+    across = (box[0] + box[2] / 2) / size[0]
+    down = (box[1] + box[3] / 2) / size[1]
+    rows = "upper" if down < 1 / 3 else "lower" if down > 2 / 3 else ""
+    columns = "left" if across < 1 / 3 else "right" if across > 2 / 3 else ""
+    if not rows and not columns:
+        return "in the middle"
+    if rows and not columns:
+        return f"in the {rows} middle"
+    return f"at the {rows} {columns}" if rows else f"at the {columns}"

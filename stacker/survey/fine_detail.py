@@ -31,6 +31,8 @@ FLAT_ENOUGH = 3.0
 DETAIL_OVER_NOISE = 4.0
 # percent of a square's pixels at either end that may lie beyond the limits
 AT_LIMIT = 1.0
+# by how much a share of sharpness may come out above 1 where nothing was lost
+UNSURE = 0.03
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,11 @@ class Comparison:
     lift_stops: float | None = None
     detailed: int | None = None
     flat: int | None = None
+
+
+def said_sharp(share: float) -> str:
+    """Return a share of the fine contrast in percent; what is only measured above 100 is 100."""
+    return f"{100 * (1.0 if 1.0 < share < 1 + UNSURE else share):.0f} %"
 
 
 def compare_detail(result: PatchArray, frames: Sequence[PatchArray]) -> Comparison:

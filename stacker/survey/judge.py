@@ -8,16 +8,19 @@ from statistics import median
 
 from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
-from stacker.survey.findings import Finding, Severity, listed
+from stacker.survey.findings import Finding, Severity, listed, place_in_words
 from stacker.survey.numbering import Numbering
 from stacker.survey.records import FrameRecord
 from stacker.survey.timing import Rhythm
+from stacker.wording import spoken_share
 
 # share of a frame burnt out from which on it is worth a word, and from which on it is much
 SOME_CLIPPED, MUCH_CLIPPED = 0.01, 0.05
 MUCH_BLACK = 0.5
 # stops that the light must drift to be told
 DRIFT_STOPS = 0.15
+# share of the light by which it must flicker to spoil a picture
+MUCH_FLICKER = 0.01
 # open share of the time below which moving things come out in dashes
 DASHED = 0.9
 
@@ -108,6 +111,7 @@ def pauses(records: Sequence[FrameRecord], rhythm: Rhythm, numbering: Numbering)
 # what gaps do to a picture of each subject for which they matter
 DASHES = {
     "water": "Water shows steps where it moved on between frames.",
+    "clouds": "Clouds show steps where they moved on between frames.",
     "traffic": "Streaks of lamps come out dashed.",
     "star-trails": "Trails of stars come out dashed.",
     "fireworks": "Sparks that flew between frames are lost.",
@@ -125,7 +129,7 @@ def rhythm_findings(rhythm: Rhythm, subject: str) -> list[Finding]:
         Finding(
             "gaps",
             "note",
-            f"The shutter was open for {share:.0%} of the time; the usual gap is "
+            f"The shutter was open for {spoken_share(share)} of the time; the usual gap is "
             f"{rhythm.gap_s:.3g} s.",
             "The camera writes, waits for the interval, or reduces noise by itself between frames.",
             f"{DASHES[subject]} Next time set the shutter as long as the interval allows, and the "
@@ -153,7 +157,7 @@ def light_findings(light: Brightness, records: Sequence[FrameRecord]) -> list[Fi
         findings.append(
             Finding(
                 "flicker",
-                "caution",
+                "caution" if light.flicker >= MUCH_FLICKER else "note",
                 f"The light flickers by {100 * light.flicker:.2g} % from frame to frame.",
                 "The aperture does not close the same each time, the exposure was automatic, or "
                 "lamps pulse with the mains.",
@@ -185,7 +189,7 @@ def clipping_findings(records: Sequence[FrameRecord]) -> list[Finding]:
             Finding(
                 "burnt-out",
                 "caution" if share > MUCH_CLIPPED else "note",
-                f"{share:.1%} of the picture is burnt out in the usual frame.",
+                f"{spoken_share(share)} of the picture is burnt out in the usual frame.",
                 "The exposure of a single frame was too long for its brightest parts.",
                 "What is white in every frame stays white in the result. Next time expose shorter "
                 "and take more frames.",
@@ -196,7 +200,7 @@ def clipping_findings(records: Sequence[FrameRecord]) -> list[Finding]:
             Finding(
                 "all-black",
                 "note",
-                f"{median(black):.0%} of the picture is quite black in the usual frame.",
+                f"{spoken_share(median(black))} of the picture is quite black in the usual frame.",
                 "The exposure was too short for the dark parts, or the lens saw nothing there.",
                 "A mean cannot lift what no frame has recorded. Next time expose longer.",
             )
@@ -229,6 +233,14 @@ FRAME_FAULTS = {
         "is lit all over",
         "are lit all over",
         "A flash, a headlamp or a passing car lit the scene.",
+    ),
+    "lit": _Fault(
+        "caution",
+        "is lit in part",
+        "are lit in part",
+        "A headlamp, a torch or a passing car lit it from aside.",
+        "A lighten keeps that light: leave them out with --without, or crop that part off. "
+        "In a mean of many frames it fades.",
     ),
     "blurred": _Fault(
         "problem",
@@ -289,13 +301,17 @@ SOME_BUSY = 0.002
 def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
     """Return findings about what a median would leave in the picture, for things that pass."""
     movers, subject = analysis.movers, analysis.subject
-    if movers.never_empty < SOME_BUSY or movers.box is None or subject.name == "water":
+    veil = analysis.passing.veil
+    if movers.never_empty < SOME_BUSY or movers.box is None or subject.name in ("water", "clouds"):
+        return []
+    if veil is not None and _centre_within(movers.box, veil.box):
+        # that drifts, and is told as clouds or smoke
         return []
     return [
         Finding(
             "never-empty",
             "note",
-            f"{movers.never_empty:.1%} of the picture is never empty for long, above all "
+            f"{spoken_share(movers.never_empty)} of the picture is never empty for long, above all "
             f"{place_in_words(movers.box, size)} ({_box(movers.box)}).",
             "Something is there, or something changes there, in more than half of the frames.",
             "A median cannot take it away there; more frames, over a longer time, may.",
@@ -303,17 +319,9 @@ def mover_findings(analysis: Analysis, size: tuple[int, int]) -> list[Finding]:
     ]
 
 
-def place_in_words(box: tuple[int, int, int, int], size: tuple[int, int]) -> str:
-    """Return where a box lies in a picture of (width, height), such as "at the lower left"."""
-    across = (box[0] + box[2] / 2) / size[0]
-    down = (box[1] + box[3] / 2) / size[1]
-    rows = "upper" if down < 1 / 3 else "lower" if down > 2 / 3 else ""
-    columns = "left" if across < 1 / 3 else "right" if across > 2 / 3 else ""
-    if not rows and not columns:
-        return "in the middle"
-    if rows and not columns:
-        return f"in the {rows} middle"
-    return f"at the {rows} {columns}" if rows else f"at the {columns}"
+def _centre_within(box: tuple[int, int, int, int], other: tuple[int, int, int, int]) -> bool:
+    x, y = box[0] + box[2] / 2, box[1] + box[3] / 2
+    return other[0] <= x <= other[0] + other[2] and other[1] <= y <= other[1] + other[3]
 
 
 def _box(box: tuple[int, int, int, int]) -> str:

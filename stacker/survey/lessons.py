@@ -40,6 +40,18 @@ MEANINGS = {
         "Light that falls on everything at once washes the picture out, and stays in it.",
         "Watch for headlamps and torches, switch the flash off, and note when it happens.",
     ),
+    "frame-lit": _Meaning(
+        "Light from aside stays where the brightest value counts, and tints a mean a little.",
+        "Walk without a lamp, or with a dim red one, while the shutter is open; warn others.",
+    ),
+    "clouds-or-smoke": _Meaning(
+        "What drifts before the subject veils it in some frames and not in others.",
+        "Wait for a clear spell, or for the wind to take the smoke out of the view.",
+    ),
+    "hot-pixels": _Meaning(
+        "A hot pixel is in every frame: no blend takes it away, and a held sky draws it out.",
+        "Shoot darks afterwards: lens cap on, same shutter, ISO and warmth, ten to twenty of them.",
+    ),
     "frame-blurred": _Meaning(
         "Blurred frames take the edge off all that stands still.",
         "Release without touching the camera, and wait until the tripod has come to rest.",

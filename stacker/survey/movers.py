@@ -51,6 +51,7 @@ class Movers:
         where there is none.
     cover : float32 (h, w), the share of frames in which each pixel is covered.
     still : float32 (h, w), the root of the luminance of what stands still.
+    limit : float32 (h, w), how much a frame must differ from ``still`` to be covered.
     noise : standard deviation of the copies' noise, root of light.
     of_frame : float64 (M,), the share of each frame that is covered.
     scale : full-size pixels of one pixel of these maps.
@@ -63,9 +64,19 @@ class Movers:
     box: tuple[int, int, int, int] | None
     cover: RootArray
     still: RootArray
+    limit: RootArray
     noise: float
     of_frame: npt.NDArray[np.float64]
     scale: float
+
+    def covered(self, root: RootArray) -> BoolArray:
+        """Return where a frame shows something else than what stands still, bool (h, w).
+
+        Parameters
+        ----------
+        root : float32 (h, w), root of its light, evened; NaN where it does not reach.
+        """
+        return _covered(root, self.still, self.limit)
 
 
 def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool) -> Movers | None:
@@ -95,7 +106,7 @@ def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool
     of_frame = np.zeros(len(roots))
     for number, root in enumerate(roots):
         there = np.isfinite(root) & np.isfinite(still)
-        covered = _without_specks(there & (np.abs(root - still) > limit))
+        covered = _covered(root, still, limit)
         cover += covered
         seen += there
         of_frame[number] = covered.sum() / max(1, there.sum())
@@ -114,10 +125,16 @@ def find_movers(roots: npt.NDArray[np.float32], scale: float, *, resampled: bool
         box=_largest(busy, scale),
         cover=share,
         still=still,
+        limit=limit,
         noise=noise,
         of_frame=of_frame,
         scale=scale,
     )
+
+
+def _covered(root: RootArray, still: RootArray, limit: RootArray) -> BoolArray:
+    # what is not known compares as false
+    return _without_specks(np.abs(root - still) > limit)
 
 
 def _noise(roots: npt.NDArray[np.float32]) -> float:

@@ -7,12 +7,14 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from stacker.register import BurstMotion
-from stacker.survey import judge
+from stacker.survey import disturbances, judge
 from stacker.survey.advice import options_for
 from stacker.survey.analysis import Analysis
 from stacker.survey.brightness import Brightness
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.exposure_changes import CameraSettings, setting_changes
 from stacker.survey.findings import Finding, listed, worst_first
+from stacker.survey.hot_pixels import HotPixels
 from stacker.survey.noise import Noise
 from stacker.survey.numbering import read_numbering
 from stacker.survey.records import FrameRecord, Survey, rounded
@@ -21,6 +23,8 @@ from stacker.survey.timing import Rhythm
 
 # a tripod that moved less, in pixels, may as well have stood still
 TOUCHED_PX = 0.5
+# places of hot pixels in the JSON, at most
+MOST_PLACES = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +41,8 @@ class Seen:
     stills : whether each frame is a file of its own, so that names have numbers.
     motion : where the frames looked; None where they cannot be held to one view.
     why_not_held : then the reason, a clause.
+    hot : what stands alone in every frame; None for too few frames.
+    burnt : where frames are burnt out.
     """
 
     program: str
@@ -53,6 +59,8 @@ class Seen:
     light: Brightness
     analysis: Analysis | None
     noise: Noise | None
+    hot: HotPixels | None
+    burnt: BurntOut
 
 
 def conclude(seen: Seen) -> Survey:
@@ -69,6 +77,8 @@ def conclude(seen: Seen) -> Survey:
         *(judge.light_findings(seen.light, read) if seen.stand != "unknown" else ()),
         *_stand_findings(seen, read),
         *(judge.mover_findings(seen.analysis, seen.size) if seen.analysis else ()),
+        *_passing_findings(seen, read, subject.name if subject else ""),
+        *disturbances.hot_pixel_findings(seen.hot, seen.size),
         *judge.clipping_findings(read),
         *judge.rhythm_findings(seen.rhythm, subject.name if subject else ""),
         *(_opened(warning) for warning in seen.warnings),
@@ -89,10 +99,26 @@ def conclude(seen: Seen) -> Survey:
             seen.records,
             seen.light,
             seen.analysis.followed if seen.analysis else None,
+            mend=seen.hot is not None and len(seen.hot.places) > 0,
         ),
         output=f"{subject.name}.tif" if subject else "exposure.tif",
         measured=_measured(seen),
     )
+
+
+def _passing_findings(seen: Seen, read: Sequence[FrameRecord], subject: str) -> list[Finding]:
+    """Return what there is to say of what passes and is not the subject."""
+    if seen.analysis is None:
+        return []
+    return [
+        # where clouds are the subject, nobody needs to be told
+        *(
+            disturbances.veil_findings(seen.analysis.passing.veil, read, subject, seen.size)
+            if subject != "clouds"
+            else ()
+        ),
+        *disturbances.visitor_findings(seen.analysis.passing.visitors, read, seen.size),
+    ]
 
 
 def _opened(warning: str) -> Finding:
@@ -103,6 +129,16 @@ def _measured(seen: Seen) -> dict[str, Any]:
     """Return the figures of the whole burst, by their keys of the JSON."""
     light, analysis, noise = seen.light, seen.analysis, seen.noise
     return {
+        "hot_pixels": seen.hot
+        and {
+            "count": seen.hot.count,
+            "looked_at": rounded(seen.hot.share, 3),
+            "places": [list(place) for place in seen.hot.places[:MOST_PLACES]],
+        },
+        "burnt_out": {
+            "in_any_frame": rounded(seen.burnt.anywhen, 5),
+            "in_every_frame": rounded(seen.burnt.always, 5),
+        },
         "light": {
             "drift_stops": rounded(light.drift_stops, 3),
             "flicker": rounded(light.flicker, 5),

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from stacker.survey.findings import Severity
+from stacker.survey.fine_detail import said_sharp
 from stacker.survey.noise_law import AVERAGES
 from stacker.survey.review import BurstReview, ResultReview
+from stacker.survey.subject import BLENDS
 from stacker.wording import spoken_gap, spoken_share
 
 # contrast of fine detail that is as good as kept, and below which the loss is seen
@@ -226,7 +228,9 @@ def _other_blend(burst: BurstReview, result: ResultReview) -> Lesson | None:
     if result.report["hold"] in ("sky", "subject"):
         # points of stars and pans are means on purpose
         return None
-    usual = options[options.index("--blend") + 1] if "--blend" in options else "mean"
+    usual = BLENDS.get(subject["name"], "mean")
+    if "--blend" in options:
+        usual = options[options.index("--blend") + 1]
     if _kind(usual) == _kind(result.blend):
         return None
     return Lesson(
@@ -261,7 +265,7 @@ def _praise_of_hand(burst: BurstReview, result: ResultReview) -> tuple[str, ...]
         "Shot by hand, and yet the frames lie well upon each other."
         if result.held and (sharpness or 0) >= SOFT
         else "",
-        f"What stands still is as sharp as in the sharpest single frame ({100 * sharpness:.0f} %)."
+        f"What stands still is as sharp as in the sharpest single frame ({said_sharp(sharpness)})."
         if sharpness is not None and sharpness >= SHARP
         else "",
         f"The noise is down by a factor of {gain:.1f} against one frame."

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from stacker.survey.burnt_out import BurntOut
 from stacker.survey.composition import Composition
 from stacker.survey.fine_detail import Comparison
 from stacker.survey.movers import Movers
@@ -22,11 +23,13 @@ class BurstReview:
     survey : what was found in it.
     movers, composition : what moves, and what the view is filled with; None where too few frames
         could be compared.
+    burnt : where the frames are burnt out.
     """
 
     survey: Survey
     movers: Movers | None
     composition: Composition | None
+    burnt: BurntOut | None = None
 
 
 @dataclass(frozen=True, eq=False)

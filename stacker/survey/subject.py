@@ -10,11 +10,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stacker.survey.shake import Stand
+from stacker.survey.soft_light import Veil
 from stacker.survey.speed import Speed
 from stacker.survey.traits import Traits
+from stacker.wording import spoken_share
 
 Name = Literal[
     "water",
+    "clouds",
     "traffic",
     "star-trails",
     "fireworks",
@@ -44,6 +47,12 @@ LEAST_TURN_DEG = 0.1
 ALONG_LANES, LANE_SPEED = 0.75, 0.05
 # stops and seconds of a dusk
 DUSK_STOPS, DUSK_S = 0.5, 120.0
+# stops by which a veil that is the subject must change the light
+FAINT_STOPS = 0.2
+# share of what moves that must lie where a veil drifts for nothing else to be the subject
+NEARLY_ALL = 0.9
+# share of a veil's changes in one pattern above which a lamp changed, and nothing drifted
+IN_STEP_VEIL = 0.98
 CLEARLY, PROBABLY = math.log(1.8), math.log(1.25)
 
 
@@ -67,6 +76,7 @@ class Subject:
 
 OPTIONS: dict[Name, tuple[str, ...]] = {
     "water": ("--for", "water"),
+    "clouds": ("--for", "clouds"),
     "traffic": ("--for", "traffic"),
     "star-trails": ("--for", "star-trails"),
     "fireworks": ("--for", "fireworks"),
@@ -75,6 +85,19 @@ OPTIONS: dict[Name, tuple[str, ...]] = {
     "pan": ("--for", "pan"),
     "dusk": ("--for", "dusk"),
     "still": ("--blend", "mean"),
+}
+# what --for makes of each
+BLENDS: dict[Name, str] = {
+    "water": "mean",
+    "clouds": "mean",
+    "traffic": "lighten",
+    "star-trails": "lighten",
+    "fireworks": "lighten",
+    "light-painting": "lighten",
+    "crowd": "median",
+    "pan": "mean",
+    "dusk": "mean",
+    "still": "mean",
 }
 # by day the brightest value of each place would be a row of roofs
 BY_DAY = ("--blend", "mean")
@@ -121,6 +144,26 @@ def name_subject(
     return _passing(traits, speed, long_side)
 
 
+def clouds_or(subject: Subject, veil: Veil, inside: float) -> Subject:
+    """Return the subject, or clouds where nothing else moves but veils that drift.
+
+    Parameters
+    ----------
+    inside : the share of all that moves that lies in the box about the veil, 0 to 1.
+    """
+    alone = subject.name == "water" and inside > NEARLY_ALL
+    if veil.in_step > IN_STEP_VEIL or not (subject.name == "still" or alone):
+        return subject
+    return Subject(
+        "clouds",
+        _sure(_log(veil.stops / FAINT_STOPS)),
+        (
+            f"soft veils drift through {spoken_share(veil.share)} of the picture",
+            "the rest stands still",
+        ),
+    )
+
+
 def _stars(turn_deg: float | None) -> Subject:
     """Return a sky of stars: seen to turn together, or supposed."""
     if turn_deg is None:
@@ -146,7 +189,7 @@ def _lights(traits: Traits) -> Subject:
             (
                 "lights wander through the dark",
                 f"a place is lit {again:.1f} times",
-                f"what is lit varies by {varies:.0%} from frame to frame",
+                f"what is lit varies by {spoken_share(varies)} from frame to frame",
             ),
         )
     sure = _sure(min(comes, abs(lanes)))
@@ -156,7 +199,7 @@ def _lights(traits: Traits) -> Subject:
             sure,
             (
                 "bright streaks run through the dark",
-                f"the same narrow paths, {traits.lit:.1%} of the picture, are lit "
+                f"the same narrow paths, {spoken_share(traits.lit)} of the picture, are lit "
                 f"{again:.1f} times",
             ),
         )
@@ -165,7 +208,7 @@ def _lights(traits: Traits) -> Subject:
         sure,
         (
             "bright sparks appear in the dark and are gone",
-            f"what is lit varies by {varies:.0%} from frame to frame",
+            f"what is lit varies by {spoken_share(varies)} from frame to frame",
         ),
     )
 
@@ -191,7 +234,8 @@ def _restless(traits: Traits) -> Subject:
         "water",
         _sure(_log(COMES_AND_GOES / traits.sparse)),
         (
-            f"{traits.touched:.0%} of the picture is in motion, all the time and everywhere in it",
+            f"{spoken_share(traits.touched)} of the picture is in motion, all the time and "
+            "everywhere in it",
             "the rest stands still",
         ),
     )

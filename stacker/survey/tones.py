@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stacker.light.encoding import LightArray
-from stacker.light.luminance import luminance
+from stacker.light.luminance import greatest_channel, luminance
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -21,6 +21,13 @@ DARKEST_STOP, BRIGHTEST_STOP, PER_STOP = -12, 8, 4
 # that no file tells from black
 BURNT, BLACK = 0.999, 2.0**-16
 NEITHER, IS_BURNT, IS_BLACK = 0, 1, 2
+# of a larger picture evenly spaced rows are counted
+COUNTED_PIXELS = 4_000_000
+
+
+def counted_rows(size: tuple[int, int]) -> int:
+    """Return which rows of a picture of (width, height) tell its tones: every so many."""
+    return max(1, size[0] * size[1] // COUNTED_PIXELS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +70,9 @@ class ToneCounter:
         self._burnt = self._black = self._pixels = 0
 
     def add(self, light: LightArray) -> None:
-        """Count a piece, float32 (h, W, 3), linear light."""
+        """Count a piece, float32 (h, W, 3), linear light; h may be 0."""
+        if not len(light):
+            return
         bright = luminance(np.ascontiguousarray(light), self._weights)
         stops = np.log2(np.maximum(bright, np.float32(2.0**DARKEST_STOP)))
         places = ((stops - DARKEST_STOP) * PER_STOP).astype(np.intp)
@@ -87,7 +96,7 @@ class ToneCounter:
 
 def limits_of(light: LightArray) -> LimitArray:
     """Return which pixels are burnt out in a channel (1) or black in all (2), uint8 (h, W)."""
-    greatest = light.max(axis=2)
+    greatest = greatest_channel(light)
     limits: LimitArray = (greatest >= BURNT).astype(np.uint8)
     limits[greatest <= BLACK] = IS_BLACK
     return limits

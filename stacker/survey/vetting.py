@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from stacker.register import BurstMotion
 from stacker.survey.brightness import Brightness
+from stacker.survey.findings import place_in_words
+from stacker.survey.records import FrameRecord
 from stacker.survey.shake import BELIEVED
+from stacker.survey.soft_light import Lit
+from stacker.wording import spoken_share
 
 # detail in its worst direction, as a share of the usual, below which a frame is blurred or soft
 BLURRED, SOFT = 0.5, 0.8
@@ -22,6 +27,28 @@ def relative_sharpness(motion: BurstMotion | None) -> list[float] | None:
         return None
     usual = float(np.median([f.sharpness for f in motion.frames if f.used]))
     return [frame.sharpness / max(usual, 1e-9) for frame in motion.frames]
+
+
+def with_lit(
+    records: Sequence[FrameRecord],
+    number_of: Mapping[int, int],
+    lit: Sequence[Lit],
+    size: tuple[int, int],
+) -> tuple[FrameRecord, ...]:
+    """Return the records with the frames of which a part is lit told as such, if good otherwise.
+
+    Parameters
+    ----------
+    number_of : the place among the records of each index of ``lit``.
+    size : (width, height) of a frame.
+    """
+    marked = list(records)
+    for each in lit:
+        place = number_of[each.index]
+        if marked[place].good:
+            why = f"{spoken_share(each.share)} of the picture, {place_in_words(each.box, size)}"
+            marked[place] = replace(marked[place], verdict="lit", why=why)
+    return tuple(marked)
 
 
 def verdicts_of(
@@ -50,7 +77,9 @@ def verdicts_of(
         elif not frame.used:
             found.append(("not held", why))
         elif sharpness[index] < soft:
-            found.append(("soft", f"it has {sharpness[index]:.0%} of the usual fine detail"))
+            found.append(
+                ("soft", f"it has {spoken_share(sharpness[index])} of the usual fine detail")
+            )
         else:
             found.append(("good", ""))
     return found

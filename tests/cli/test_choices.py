@@ -9,8 +9,8 @@ from stacker.cli.app import app
 from stacker.cli.choices import _SETTINGS
 from stacker.engine import Settings
 
-# chosen by --for, and by --doubt-map
-NO_OPTION = {"subject", "doubts"}
+# chosen by --for, --doubt-map, --save-masks and --pass-pages
+NO_OPTION = {"subject", "doubts", "masks", "find_passes"}
 
 
 def options_of(name):

@@ -331,6 +331,7 @@ class TestCompletion:
             "master",
             "plan",
             "scene",
+            "serve",
             "survey",
         ]
         assert self.complete("stacker expose frames --blend m", 4) == ["mean", "max", "median"]

@@ -73,7 +73,7 @@ def test_quantities_as_people_write_them(run):
     assert plan["sensor"]["name"] == "APS-C 1.6" and plan["sensor"]["pixels"] == [5993, 4004]
     assert plan["storage"]["card_bytes"] == 750e6
     options = [each["option"] for each in plan["assumed"]]
-    assert options == ["--iso", "--read-noise", "--ev", "--battery"]
+    assert options == ["--ev", "--iso", "--read-noise", "--battery"]
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stacker.cli.plan_words import WIDTH, as_markdown, as_text
+from stacker.engine.subjects import PRESETS
 from stacker.errors import OptionError
 from stacker.plan import SUBJECTS, make_plan
 from stacker.plan.facts import SPANS
@@ -79,3 +80,15 @@ def test_numbers_stay_with_their_units(subject):
     assert not re.search(r"\d\n +(?:s|min|h|px|mm|cm|m|MB|GB|stops|%)\b", text)
     # the pattern finds what it looks for
     assert re.search(r"\d s\b", text)
+
+
+@pytest.mark.parametrize("name", list(PRESETS))
+def test_the_noise_told_is_that_of_the_blend_chosen_for_the_subject(name):
+    """Plans and exposures each have a table of the subjects; both must say the same."""
+    plan = make_plan(name)
+    chosen = {choice.option: choice.value for choice in PRESETS[name].choices}
+    assert plan.blend == chosen["blend"]
+    assert plan.true_floor == (chosen.get("floor") == "true")
+    text = as_text(plan)
+    assert ("lighten" in text) == (plan.blend == "lighten")
+    assert ("The median has" in text) == (plan.blend == "median")

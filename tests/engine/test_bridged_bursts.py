@@ -134,7 +134,7 @@ def test_a_clip_is_bridged_for_any_number_of_threads(film):
 def test_the_bridge_knows_how_many_threads_may_look(burst, monkeypatch):
     asked = []
 
-    def choose(joins, frames, exposed, weights, counts, workers):
+    def choose(joins, frames, exposed, weights, counts, workers, sky):
         asked.append(workers)
         return {}
 

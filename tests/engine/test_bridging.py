@@ -62,7 +62,7 @@ def burst(tmp_path):
 @pytest.fixture
 def with_bridges(monkeypatch):
     def put(*bridges):
-        def choose(joins, frames, exposed, weights, counts, workers):
+        def choose(joins, frames, exposed, weights, counts, workers, sky):
             assert len(exposed) == COUNT and exposed[1].start_s - exposed[0].end_s == 1.5
             frames(0)
             return {f"kind {n}": b for n, b in enumerate(bridges) if b.joins == joins}

@@ -157,7 +157,7 @@ class MadeUp:
 
 @pytest.fixture
 def made_up(monkeypatch):
-    def choose(joins, frames, exposed, weights, counts, workers):
+    def choose(joins, frames, exposed, weights, counts, workers, sky):
         for number in range(len(exposed)):
             frames(number)
         return {"made up": MadeUp(joins, len(exposed))}

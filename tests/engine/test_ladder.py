@@ -151,7 +151,7 @@ def test_the_bridge_of_a_mean_rung_is_that_of_its_exposure(monkeypatch, night):
             light = np.full((30, 40, 3), 0.01 * len(self.gaps) + 0.001 * number, np.float32)
             return [Patch(20, 30, light, np.ones((30, 40), np.float32))]
 
-    def choose(joins, frames, exposed, weights, counts, workers):
+    def choose(joins, frames, exposed, weights, counts, workers, sky):
         return {"made up": MadeUp(len(exposed))}
 
     monkeypatch.setattr(bridging, "choose_bridges", choose)

@@ -46,8 +46,9 @@ def test_an_explicit_word_wins_and_is_told():
     assert settings.subject is not None
     told = settings.subject.told()
     assert told["explicit"] == ["floor", "hold"]
-    assert told["chose"] == {"blend": "lighten", "bridge": True, "even": "auto"}
-    assert len(told["why"]) == 3 and told["why"][0].startswith("blend: ")
+    chose = {"blend": "lighten", "bridge": True, "even": "auto", "planes": "out"}
+    assert told["chose"] == chose
+    assert len(told["why"]) == 4 and told["why"][0].startswith("blend: ")
 
 
 def test_what_does_not_go_with_an_explicit_blend_is_not_chosen():

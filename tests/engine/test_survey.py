@@ -226,3 +226,14 @@ def test_nothing_readable_is_an_error(tmp_path):
         stacker.survey(burst)
     assert error.value.code == "burst-no-frames"
     assert replace(burst).frames
+
+
+def test_what_is_burnt_out_is_told_for_any_frame_and_for_all(tmp_path):
+    plain = np.rint(linear_to_srgb(town((96, 128))) * 255).astype(np.uint8)
+    plain[8:24, 8:24] = 255
+    frames = [plain.copy() for _ in range(6)]
+    frames[2][40:72, 40:72] = 255
+    write_tiffs(tmp_path / "b", frames)
+    burnt = look(tmp_path / "b").measured["burnt_out"]
+    assert burnt["in_every_frame"] == pytest.approx(256 / (96 * 128), abs=1e-5)
+    assert burnt["in_any_frame"] == pytest.approx((256 + 1024) / (96 * 128), abs=1e-5)

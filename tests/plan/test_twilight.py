@@ -2,6 +2,7 @@
 
 import math
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import example, given, settings
@@ -161,3 +162,31 @@ def test_twilights_come_in_their_order(day, latitude, longitude):
     # the light levels passed are those between the day's highest and lowest
     assert (found.sunset is not None) <= (found.sun_highest_deg >= -0.833)
     assert 0 <= found.moon_lit <= 1
+
+
+def test_dawn_at_the_equator_and_equinox_mirrors_dusk():
+    """The sun goes straight up by 15 degrees per hour: 24, 24 and 20.7 minutes."""
+    found = evening_at(date(2026, 3, 20), 0.0, 0.0, "UTC", morning=True)
+    begins = (found.astronomical_begin, found.nautical_begin, found.civil_begin, found.sunrise)
+    assert all(moment.date() == date(2026, 3, 20) for moment in begins)
+    lengths = [(after - before) / MINUTE for before, after in pairwise(begins)]
+    assert lengths == pytest.approx([24.0, 24.0, 20.7], abs=0.1)
+    # from 7 to 4 degrees below the horizon, before sunrise
+    assert (found.balance_to - found.balance_from) / MINUTE == pytest.approx(12.0, abs=0.1)
+    assert found.civil_begin < found.balance_to < found.sunrise
+
+
+def test_sunrise_at_greenwich_at_the_winter_solstice_by_the_triangle():
+    """H = 3 h 54.9 min before noon at 11:58.2, printed in almanacs as 08:03 or 08:04."""
+    found = evening_at(date(2024, 12, 21), 51.478, 0.0, "Europe/London", morning=True)
+    assert about(found.sunrise, 8, 3)
+    # the night before ends with this morning
+    assert found.sunset.date() == date(2024, 12, 20)
+
+
+def test_no_dawn_where_the_sun_does_not_set_or_rise():
+    summer = evening_at(date(2026, 6, 21), 69.6, 18.9, "Europe/Oslo", morning=True)
+    assert summer.sunrise is None and summer.balance_from is None and summer.sun_lowest_deg > 0
+    winter = evening_at(date(2026, 12, 21), 69.6, 18.9, "Europe/Oslo", morning=True)
+    # the sun stays 3 degrees down at noon: civil twilight begins, and nothing rises
+    assert winter.sunrise is None and winter.civil_begin is not None

@@ -79,3 +79,27 @@ def test_faint_stars_are_many_and_bright_ones_few(stars: Stars) -> None:
     # Ten to the 0.51 times fewer for each magnitude, within the scatter of counting.
     assert within[0] / within[1] == pytest.approx(10**0.51, rel=0.15)
     assert within[1] / within[2] == pytest.approx(10**0.51, rel=0.25)
+
+
+def test_the_ground_hides_the_sky_and_stays(stars: Stars) -> None:
+    ground = stars.ground()
+    assert ground.shape == (240, 360)
+    assert ground.min() == 0
+    assert ground.max() == 1
+    early, late = stars.light(0.0, 10.0), stars.light(1800.0, 1810.0)
+    changed = np.abs(early - late).max(axis=2)
+    # stars are drawn behind all of it; the water's calm
+    assert changed[ground == 1].max() < 1e-6
+    assert changed[ground == 0].max() > 0.01
+
+
+def test_a_mast_pines_and_roofs_stand_on_the_headland(stars: Stars) -> None:
+    ground = stars.ground()
+    first = np.argmax(ground > 0.3, axis=0)
+    mast = round(0.765 * 360)
+    # the mast reaches far above its neighbours on both sides
+    assert first[mast] + 15 < first[mast - 5]
+    assert first[mast] + 15 < first[mast + 5]
+    # and pines are anything but a line: from column to column it leaps
+    pines = first[round(0.79 * 360) : round(0.875 * 360)]
+    assert np.abs(np.diff(pines)).mean() > 1

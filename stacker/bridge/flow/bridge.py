@@ -26,7 +26,8 @@ from stacker.bridge.flow.weave import Shares, patches_of
 from stacker.light.encoding import LightArray
 from stacker.register.scene.grey import LUMINANCE, working_factor
 
-# frames in a row, and how many such rows, that are looked at for what holds for all of the burst
+# frames in a row, and how many such rows, that are looked at for what holds for all of the burst.
+# Less than three in a row cannot show whether their motion can be followed
 RUN, SURVEYED_RUNS = 3, 8
 # what lies so far beside the places of trust may move into them, besides what flows steadily
 MARGIN_CELLS = 24
@@ -132,10 +133,10 @@ def bridge_flow(
         noise = noise_of(pairs)
         spread = float(np.std(without_shading(pairs[0][0])))
         trust = moving([tone for run in runs for tone in run], noise)
-        triples = [(run[0], run[1], run[2]) for run in runs if len(run) == RUN]
-        if triples and trust.any():
+        if trust.any():
+            triples = [(run[0], run[1], run[2]) for run in runs]
             shut = 1 - sorted(frame.shutter_s for frame in exposed)[len(exposed) // 2] / usual
-            trust *= proven(triples, flow, noise, spread, shut)
+            trust *= proven(triples, flow, sure, noise, spread, shut)
     finally:
         cv2.setNumThreads(threads)
     if not trust.any():
@@ -196,25 +197,22 @@ def _surveyed(
 ) -> tuple[int, list[list[Tone]]]:
     """Return the factor of the copies, and tones of frames in a row, spread over the burst.
 
-    Rows are of ``RUN`` frames where there are such, otherwise of two.
+    Rows are of ``RUN`` frames, none where no three follow each other at the usual pace.
     """
     usable = [
         verdict.bridged and abs(period - usual) < 0.25 * usual
         for verdict, period in zip(verdicts, periods, strict=True)
     ]
-    for length in (RUN, 2):
-        gaps = length - 1
-        starts = [n for n in range(len(usable) - gaps + 1) if all(usable[n : n + gaps])]
-        if starts:
-            break
-    else:
+    gaps = RUN - 1
+    starts = [n for n in range(len(usable) - gaps + 1) if all(usable[n : n + gaps])]
+    if not starts:
         return 1, []
     count = min(SURVEYED_RUNS, len(starts))
     chosen = np.unique(np.linspace(0, len(starts) - 1, count).round().astype(int))
     tones: dict[int, Tone] = {}
     factor = 1
     for start in (starts[place] for place in chosen):
-        for frame in range(start, start + length):
+        for frame in range(start, start + RUN):
             if frame not in tones:
                 light = frames(frame)
                 factor = working_factor((light.shape[1], light.shape[0]), CELLS)
@@ -222,7 +220,7 @@ def _surveyed(
                     return factor, []
                 tones[frame] = tone_of(light, factor, weights)
     return factor, [
-        [tones[frame] for frame in range(starts[place], starts[place] + length)] for place in chosen
+        [tones[frame] for frame in range(starts[place], starts[place] + RUN)] for place in chosen
     ]
 
 

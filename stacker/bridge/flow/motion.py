@@ -114,8 +114,15 @@ def _dense(one: Detail, other: Detail) -> Flow:
 
 
 def _comes_home(there: Flow, back: Flow, places: Flow) -> Tone:
-    """Return 1 where the way there and back ends where it began, down to 0 where it does not."""
+    """Return 1 where the way there and back ends where it began, down to 0 where it does not.
+
+    What leaves the picture is not seen in the other frame.
+    """
     miss = there + look_at(back, places + there)
     length = np.hypot(there[..., 0], there[..., 1])
     off = np.hypot(miss[..., 0], miss[..., 1]) - MISS_SHARE * length
-    return np.asarray(np.clip((MISS_NONE - off) / (MISS_NONE - MISS_FULL), 0, 1), np.float32)
+    sure = np.clip((MISS_NONE - off) / (MISS_NONE - MISS_FULL), 0, 1)
+    x, y = np.moveaxis(places + there, -1, 0)
+    height, width = off.shape
+    inside = (x > -0.5) & (x < width - 0.5) & (y > -0.5) & (y < height - 0.5)
+    return np.asarray(sure * inside, np.float32)

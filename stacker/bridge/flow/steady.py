@@ -59,7 +59,7 @@ def steady_flow(pairs: Sequence[tuple[Tone, Tone]]) -> tuple[Flow, Tone]:
         small = [tuple(_textured(tone, size) for tone in pair) for pair in pairs]
         scaling = np.array([size[0] / width, size[1] / height], np.float32)
         guess = cv2.resize(flow, size, interpolation=cv2.INTER_LINEAR) * scaling
-        moved, correlation = _tile_flow(small, guess, tile, reach, step)
+        moved, correlation = _both_ways(small, guess, tile, reach, step)
         moved, trust_of_tiles = _regular(moved, correlation)
         grown = cv2.resize(moved / scaling, (width, height), interpolation=cv2.INTER_LINEAR)
         flow = np.asarray(grown, np.float32)
@@ -71,6 +71,21 @@ def _textured(tone: Tone, size: tuple[int, int]) -> Tone:
     small = cv2.resize(tone, size, interpolation=cv2.INTER_AREA)
     fine = cv2.GaussianBlur(small, (0, 0), FINEST)
     return np.asarray(fine - cv2.GaussianBlur(small, (0, 0), COARSEST), np.float32)
+
+
+def _both_ways(
+    pairs: Sequence[tuple[Tone, ...]], guess: Flow, tile: int, reach: int, step: int
+) -> tuple[Flow, Tone]:
+    """Return what ``_tile_flow`` does, of where a tile goes or where it came from, the surer.
+
+    At the edge where water leaves the picture only its past is to be seen.
+    """
+    gone, correlation = _tile_flow(pairs, guess, tile, reach, step)
+    turned = [(later, earlier) for earlier, later in pairs]
+    came, correlation_back = _tile_flow(turned, -guess, tile, reach, step)
+    back = correlation_back > correlation
+    flow = np.where(back[..., None], -came, gone)
+    return flow, np.maximum(correlation, correlation_back)
 
 
 def _tile_flow(

@@ -26,6 +26,9 @@ from stacker.light.encoding import LightArray
 
 # so many in one frame are the edges of all that moves, as by day, where no lamp stands out
 MOST_STREAKS = 1000
+# where so many streaks go on by themselves, and this share of them, no shell is looked for: that
+# takes most of the time of a night full of stars
+MANY_STREAKS, MOST_GO_ON = 60, 0.75
 EVERYWHERE = "so much moves that no lamp can be told by its streak"
 
 
@@ -138,14 +141,17 @@ def _follow(
     """Add to the last two frames' streaks those to which unlinked ones of the other lead, and
     return the links that are sure."""
     pair = (exposed[len(streaks) - 2], exposed[len(streaks) - 1])
-    sparks = follow_sparks((streaks[-2], streaks[-1]), (before, light), background, pair)
-    one, two = streaks[-2] + sparks.before, streaks[-1] + sparks.after
-    links = links_of(one, two, *pair, sparks.links)
+    one, two = streaks[-2], streaks[-1]
+    links, sure = links_of(one, two, *pair), list[Link]()
+    if len(links) < MOST_GO_ON * max(min(len(one), len(two)), MANY_STREAKS):
+        sparks = follow_sparks((one, two), (before, light), background, pair)
+        one, two, sure = one + sparks.before, two + sparks.after, sparks.links
+        links = links_of(one, two, *pair, sure)
     more_before = followed(two, links, one, before, background, pair, later_leads=True)
     more = followed(one, links, two, light, background, pair, later_leads=False)
     streaks[-2] = one + more_before
     streaks[-1] = two + more
-    return sparks.links
+    return sure
 
 
 def _unbridged(streaks: Sequence[Sequence[Streak]], number: int) -> GapVerdict:

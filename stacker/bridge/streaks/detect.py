@@ -24,6 +24,8 @@ SEED, LEAST = 9.0, 4.5
 LEAST_POINTS = 4
 # what is left of the ridges of stars, where they touch, is short
 LEAST_BESIDE_STARS = 14
+# more lines than these are no lamps' but a day's, and joining takes time with their square
+MOST_JOINED = 10_000
 # where light moves at all is looked for on a copy so many times smaller
 COARSE = 8
 # in times the noise of the copy
@@ -75,7 +77,9 @@ def find_streaks(
         least = LEAST_POINTS if spared is None else LEAST_BESIDE_STARS
         points = points.only(_in_company(points, small.shape, least))
         if len(points):
-            lines = join(string_together(points, seed=SEED, least_points=least), small)
+            lines = string_together(points, seed=SEED, least_points=least)
+            if len(lines) <= MOST_JOINED:
+                lines = join(lines, small)
         own = np.zeros_like(known)
         for line in sorted(lines, key=len, reverse=True):
             if _share_marked(line, own) > MOST_MARKED:

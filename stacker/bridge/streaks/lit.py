@@ -52,7 +52,7 @@ CHANNEL_STIFF, CHANNEL_LOOSE, CHANNEL_TURNS = 15.0, 2.0, 3
 # exposures that begin within the gap and the shutter before it
 EXPOSURES = 12
 # light is laid where it is above that of both frames by so many times the unrest
-ABOVE = 1.0
+ABOVE = 3.0
 # streaks whose end lies so near to that of a known spark, px and in widths, are that spark
 SAME_PX, SAME_WIDTHS = 2.5, 1.0
 CONFIDENCE = 0.9

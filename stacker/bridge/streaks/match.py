@@ -7,7 +7,7 @@ brightness it had. A lamp's way through the frames before and after counts too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,6 +42,8 @@ LEAST_LINKED = 0.05
 ASIDE_PX = np.array([[37, 23], [-31, 29], [5, -43]], np.float32)
 # a spark slows down, by no more than this exponent within a shutter; what it costs, in tolerances
 MOST_SLOWING, SLOWS = 2.5, 1.5
+# a lamp that came into a frame ended early where its streak is shorter than before by this share
+ENDED_EARLY = 0.8
 # a streak is followed back no farther than so many times its own way in that time
 MOST_FOLLOWED = 4.0
 # heading changes by no more than this through a gap (cosine)
@@ -101,8 +103,16 @@ def link_all(
         # where a lamp came in and where it will leave, as the neighbouring gaps tell
         came = [{link.later: link for link in gap} for gap in links]
         left = [{link.earlier: link for link in gap} for gap in links]
+        early = [set[int]()] + [
+            {link.later for link in gap
+             if streaks[n + 1][link.later].length / exposed[n + 1].shutter_s
+             < ENDED_EARLY * streaks[n][link.earlier].length / exposed[n].shutter_s}
+            for n, gap in enumerate(links)
+        ]  # fmt: skip
         links = [
-            price.links(came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {})
+            price.links(
+                came[n - 1] if n else {}, left[n + 1] if n + 1 < len(prices) else {}, early[n]
+            )
             for n, price in enumerate(prices)
         ]
     believed = [
@@ -192,8 +202,9 @@ class _Prices:
         sure: Sequence[Link] = (),
     ) -> None:
         self._shape = (len(one), len(two))
-        # by streak and end of both
-        self._cost = np.full((len(one), 2, len(two), 2), np.inf)
+        # by streak and end of both; of lamps that began in the earlier frame, and of those that
+        # came into it from the one before
+        self._cost = np.full((2, len(one), 2, len(two), 2), np.inf)
         if not one or not two:
             return
         gap_s = second.start_s - first.end_s
@@ -214,22 +225,27 @@ class _Prices:
                 apart = np.linalg.norm(colour - _colour(end.light), axis=-1)
                 possible &= apart < MOST_OFF * COLOUR_TOLERANCE
                 for j, f in zip(*np.nonzero(possible), strict=True):
-                    self._cost[i, e, j, f] = _cost(streak, e, two[j], int(f), first, second)
+                    self._cost[:, i, e, j, f] = _costs(streak, e, two[j], int(f), first, second)
         for link in sure:
-            self._cost[link.earlier] = self._cost[:, :, link.later] = np.inf
+            self._cost[:, link.earlier] = self._cost[:, :, :, link.later] = np.inf
         for link in sure:
-            self._cost[link.earlier, link.earlier_end, link.later, link.later_end] = link.cost
+            self._cost[:, link.earlier, link.earlier_end, link.later, link.later_end] = link.cost
 
-    def links(self, came: dict[int, Link], left: dict[int, Link]) -> list[Link]:
+    def links(
+        self, came: dict[int, Link], left: dict[int, Link], early: Collection[int] = ()
+    ) -> list[Link]:
         """Return the links of least total cost.
 
         ``came`` tells by which end lamps came into the earlier frame, ``left`` by which they left
-        the later one: they use the other end here.
+        the later one: they use the other end here. Those that came in and ended ``early`` were not
+        much faster than their streaks tell.
         """
         if not min(self._shape):
             return []
-        cost = self._cost.copy()
+        cost = self._cost[0].copy()
         for streak, link in came.items():
+            if streak in early:
+                cost[streak] = self._cost[1, streak]
             cost[streak, link.later_end] += ALONE / 2
         for streak, link in left.items():
             cost[:, :, streak, link.earlier_end] += ALONE / 2
@@ -267,32 +283,39 @@ def _mean_gain(change: float) -> float:
     return float(np.sinh(half) / half) if half > 1e-3 else 1.0
 
 
-def _cost(
+def _costs(
     one: Streak, e: int, two: Streak, f: int, first: Exposed, second: Exposed
-) -> float:  # fmt: skip
+) -> tuple[float, float]:
     """Return what it costs that ``one`` leaves by its end ``e`` and is ``two`` that comes in by
-    its end ``f``: the sum of squared tests, or infinity."""
+    its end ``f``: the sum of squared tests, or infinity; if it began in its frame, and if not."""
     leaves, comes = one.ends[e], two.ends[f]
-    if leaves.cut or comes.cut:
-        return np.inf
-    out, into = leaves.heading, -comes.heading
-    if out @ into < LEAST_COSINE:
-        return np.inf
+    if leaves.cut or comes.cut or -(leaves.heading @ comes.heading) < LEAST_COSINE:
+        return np.inf, np.inf
     width = (leaves.width + comes.width) / 2
-    tests = [
-        *_way_tests(one, two, e, f, first, second, width),
-        np.log(comes.width / leaves.width) / WIDTH_TOLERANCE,
-        *_light_tests(leaves, comes),
-    ]
+    looks = [np.log(comes.width / leaves.width) / WIDTH_TOLERANCE, *_light_tests(leaves, comes)]
+    began, came = (
+        [*_way_tests(one, two, e, f, first, second, width, began=began), *looks]
+        for began in (True, False)
+    )
+    return _sum_of(began), _sum_of(came)
+
+
+def _sum_of(tests: Sequence[float]) -> float:
+    """Return the sum of squared tests, or infinity where one fails by far."""
     if max(abs(test) for test in tests) > MOST_OFF:
         return np.inf
     return float(np.sum(np.square(tests)))
 
 
 def _way_tests(
-    one: Streak, two: Streak, e: int, f: int, first: Exposed, second: Exposed, width: float
-) -> list[float]:
-    """Return tests of the way through the gap: its length, its sides, its turn, the speed."""
+    one: Streak, two: Streak, e: int, f: int, first: Exposed, second: Exposed, width: float,
+    *, began: bool,
+) -> list[float]:  # fmt: skip
+    """Return tests of the way through the gap: its length, its sides, its turn, the speed.
+
+    Only a light that ``began`` in the earlier frame may have been much faster than that tells: one
+    that came into it and ends early is out.
+    """
     leaves, comes = one.ends[e], two.ends[f]
     gap_s = max(second.start_s - first.end_s, 0.0)
     one_way = one.length / first.shutter_s * gap_s
@@ -311,8 +334,9 @@ def _way_tests(
         ways.append((one_way, one_way, WAY_SHARE, ONE_SIDED))
     if not two.ends[1 - f].cut:
         ways.append((other_way, other_way, WAY_SHARE, ONE_SIDED))
-        slowing = other_way * _slowing(gap_s / second.shutter_s)
-        ways.append((other_way, slowing, WAY_SHARE, SLOWS))
+        if began:
+            slowing = other_way * _slowing(gap_s / second.shutter_s)
+            ways.append((other_way, slowing, WAY_SHARE, SLOWS))
     return min(
         (_tests_of_way(leaves, comes, width, *way) for way in ways),
         key=lambda tests: sum(test * test for test in tests),

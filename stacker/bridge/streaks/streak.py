@@ -29,6 +29,9 @@ GROWS = 0.06
 MOST_WIDE = 5.0
 # light this many times brighter close beside a line makes it a part of the glow of another
 MOST_BESIDE = 3.0
+# a line whose mean light is so many times its median crosses brighter streaks, and is but their
+# glow where the half in the middle of its light spans more than this factor
+MOST_UNEVEN, MOST_SPANNED = 3.0, 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +140,11 @@ def measure(
     if len(core) > 6:
         core = np.convolve(np.pad(core, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
     beside = across[reach:-reach, np.abs(offsets) <= 4 * scale].max(axis=1)
-    if beside.mean() > MOST_BESIDE * max(float(core[reach:-reach].mean()), 1e-6):
+    own = core[reach:-reach]
+    if beside.mean() > MOST_BESIDE * max(float(own.mean()), 1e-6):
+        return None
+    low, median, high = np.maximum(np.percentile(own, [25, 50, 75]), 1e-6)
+    if own.mean() > MOST_UNEVEN * median and high > MOST_SPANNED * low:
         return None
     width = _width(across[reach:-reach], offsets)
     ends = _half_ends(core, reach, width)

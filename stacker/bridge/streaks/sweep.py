@@ -25,6 +25,8 @@ LEAST_SHARE, FADES_FROM = 0.01, 3.0
 MOST_TREND = 2.0
 # steepness of a step rounded as a Gaussian of a full width at half of one: 4 / sqrt(2 pi) * 2.355
 STEP = 3.76
+# a streak hardly longer than wide is made no brighter than 1 / this
+LEAST_SEEN = 0.4
 # pieces are laid along the curve in pieces of about this length, so that none is large
 PIECE_PX = 96
 
@@ -68,8 +70,13 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
     # a line's normals point to the right of its way: out of the streak, as the curve goes on
     look = look_across(excess, stations - low.astype(np.float32), offsets.astype(np.float32))
     # stations so near to the other end are rounded by it
-    rounded = max(0, inside - max(0, start - long))
-    section = _falling(look.mean(axis=0)) * _trend(look, offsets, width, rounded)
+    first = max(0, start - long)
+    rounded = max(0, inside - first)
+    # short streaks are rounded by both ends all along, which is not to make the trail darker
+    at: FloatArray = np.arange(first, first + len(stations), dtype=np.float32)
+    seen = _seen_of(at, count - 1.0, width, cut=streak.ends[1 - end].cut)
+    mean = look.sum(axis=0) / float(seen.sum())
+    section = _falling(mean) * _trend(look / seen[:, None, None], offsets, width, rounded)
     # heading where the curve leaves, from the line about there
     about = line[max(0, start - max(inside, 4)) : start + max(inside, 4) // 2 + 1]
     heading = _heading(about, line[start])
@@ -81,6 +88,19 @@ def section_of(streak: Streak, end: int, light: LightArray, background: Backgrou
     offsets = ((offsets - middle) / width).astype(np.float32)
     place = line[start] + np.float32(middle) * right
     return Section(place, heading, section, offsets, width, count - 1.0 - start, float(start))
+
+
+def _seen_of(at: FloatArray, length: float, width: float, *, cut: bool) -> FloatArray:
+    """Return the share of its greatest light that a streak has at places from its first end on, px:
+    both ends are rounded steps, but for a first one that is ``cut``.
+
+    As an exposure slides along the way, its middle comes by everywhere: that is the trail's light.
+    """
+    first, last, middle = (
+        1 / (1 + np.exp(-STEP * far / width)) for far in (at, length - at, length / 2)
+    )
+    share = last if cut else (first + last - 1) / (2 * middle - 1)
+    return np.asarray(np.maximum(share, LEAST_SEEN), np.float32)
 
 
 def _trend(look: FloatArray, offsets: FloatArray, width: float, rounded: int) -> float:

@@ -17,8 +17,9 @@ from stacker.register.sky.stars import StarList
 from stacker.register.sky.tracks import visible
 from stacker.register.sky.verdict import SkyLook, sky_verdicts
 
-# points that stand for all of a frame when asking whether there is a sky at all
-BRIGHTEST = 12
+# points that stand for all of a frame when asking whether there is a sky at all; few, and more of
+# them: the brightest few may be the flashes of a plane
+BRIGHTEST = (12, 40)
 SAME_PX = 0.01
 
 
@@ -57,13 +58,18 @@ def judged(sky: Sky, moving: Sequence[StarList]) -> list[FrameMotion]:
 
 def brightest_known(sky: Sky, moving: Sequence[StarList]) -> float:
     """Return which share of the brightest moving points of the usual frame the sky explains."""
+    return max(_known_of(sky, moving, most) for most in BRIGHTEST)
+
+
+def _known_of(sky: Sky, moving: Sequence[StarList], most: int) -> float:
+    """Return which share of so many points of the usual frame the sky explains."""
     shares = []
     for points, every, known in zip(moving, sky.lists, sky.known, strict=True):
         if known is None or len(points) == 0:
             continue
         # only the surest are in the catalogue, and those of trails are not the brightest
         surest = np.argsort(points.error_px, kind="stable")[:FITTED_STARS]
-        bright = points.place[np.sort(surest)][:BRIGHTEST]
+        bright = points.place[np.sort(surest)][:most]
         _, distance = nearest(bright, every.place[known.own])
         # the same point of the list, or none
         shares.append(float((distance < SAME_PX).mean()))

@@ -81,6 +81,32 @@ def light_section(content: Content) -> str:
     )
 
 
+def burnt_section(content: Content) -> str:
+    """Return where the frames themselves are burnt out."""
+    burnt = content.burst.burnt
+    if burnt is None:
+        return ""
+    title = "Burnt out in the frames"
+    if content.burnt is None:
+        return section(title, paragraph("Nothing is burnt out in any frame."))
+    words = (
+        f"At most {spoken_share(burnt.anywhen)} of the view is burnt out in at least one frame, "
+        f"and {spoken_share(burnt.always)} in every one of them. What is white in every frame "
+        "stays white in every blend."
+    )
+    return section(
+        title,
+        row(
+            figure(
+                on_mat(picture(content.burnt, f"Map of what is burnt out in the frames. {words}")),
+                "Orange: burnt out, the stronger the more frames. A lamp of a single pixel is "
+                "drawn larger, so that it can be seen.",
+            ),
+            "<div>" + paragraph(words) + "</div>",
+        ),
+    )
+
+
 def time_section(content: Content) -> str:
     """Return when the shutter was open, and what became of the gaps."""
     review = content.results[0].review
@@ -171,6 +197,7 @@ def filling_section(content: Content) -> str:
 
 SUBJECTS = {
     "water": "water in motion",
+    "clouds": "clouds that drift",
     "star-trails": "stars that turn",
     "light-painting": "light painting",
     "crowd": "people who come and go",

@@ -23,7 +23,7 @@ class ShownResult:
     Parameters
     ----------
     picture : JPEG of the whole.
-    limits : PNG of what is burnt out or black.
+    limits : JPEG of what is burnt out or black.
     detail, grain : a square with detail, and an even one with its contrast raised; None where
         nothing was measured.
     """
@@ -43,7 +43,8 @@ class Content:
     ----------
     title : of the page.
     thumbs : JPEGs of some frames, by their number from 1.
-    motion : PNG of what moved and what is empty; None where that is not known.
+    motion : JPEG of what moved and what is empty; None where that is not known.
+    burnt : JPEG of what is burnt out in any frame; None where nothing is.
     """
 
     title: str
@@ -51,3 +52,4 @@ class Content:
     results: Sequence[ShownResult]
     thumbs: Mapping[int, bytes]
     motion: bytes | None
+    burnt: bytes | None = None

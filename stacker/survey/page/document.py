@@ -6,6 +6,7 @@ import json
 from string import Template
 
 from stacker.survey.page.burst_sections import (
+    burnt_section,
     filling_section,
     light_section,
     stand_section,
@@ -63,6 +64,7 @@ def page_of(content: Content) -> str:
         + frames_section(content)
         + stand_section(content)
         + light_section(content)
+        + burnt_section(content)
         + time_section(content)
         + filling_section(content)
         + _how(content),

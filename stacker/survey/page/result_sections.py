@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePath as Path
 
+from stacker.survey.fine_detail import said_sharp
 from stacker.survey.lessons import lessons_of
 from stacker.survey.noise_law import AVERAGES, EXTREMES
 from stacker.survey.page.content import Content, Pair, ShownResult
@@ -41,14 +42,14 @@ def picture_section(shown: ShownResult) -> str:
             ("open for", spoken(report["open_s"]) if report["open_s"] else ""),
             ("over", spoken(report["elapsed_s"]) if report["elapsed_s"] else ""),
             ("size", f"{width} x {height} px"),
-            ("sharpness kept", _percent(review.comparison.sharpness)),
+            ("sharpness kept", _sharpness(review.comparison.sharpness)),
             ("noise", _times(review.comparison.noise_gain)),
         )
     )
 
 
-def _percent(share: float | None) -> str:
-    return "" if share is None else f"{100 * share:.0f} %"
+def _sharpness(share: float | None) -> str:
+    return "" if share is None else said_sharp(share)
 
 
 def _times(gain: float | None) -> str:
@@ -124,7 +125,7 @@ def _sharp(shown: ShownResult, sharpness: float | None) -> str:
         "<div><h3>Still parts</h3>"
         + _pair(shown.detail, "sharpest frame", "result", "the most detailed still square")
         + paragraph(
-            f"They keep {100 * sharpness:.0f} % of the fine contrast of the sharpest frame, "
+            f"They keep {said_sharp(sharpness)} of the fine contrast of the sharpest frame, "
             f"{shown.review.sharpest}, noise taken off; 100 % means just as sharp."
         )
         + "</div>"

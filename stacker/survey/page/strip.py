@@ -90,7 +90,7 @@ def _table(report: Mapping[str, Any], records: Mapping[int, FrameRecord]) -> str
             f"{frame['start_s'] - begin:.3g} s",
             "" if frame["shutter_s"] is None else spoken(frame["shutter_s"]),
             "" if light is None else f"{light:+.2f} stops",
-            "" if sharp is None else f"{sharp:.0%}",
+            "" if sharp is None else f"{spoken_share(sharp)}",
             "" if place is None else f"{place.shake_px:.2f} px",
             "" if clipped is None else spoken_share(clipped),
             _fate(frame, record),
