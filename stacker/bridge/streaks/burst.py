@@ -11,6 +11,7 @@ from stacker.bridge.streaks.background import Background, still_background
 from stacker.bridge.streaks.canvas import Canvas, alone
 from stacker.bridge.streaks.detect import find_streaks
 from stacker.bridge.streaks.follow import followed
+from stacker.bridge.streaks.lit import LitShell, lit_shells, patch_of, without_known
 from stacker.bridge.streaks.match import Link, link_all, links_of
 from stacker.bridge.streaks.spared import (
     SkyTurn,
@@ -41,6 +42,7 @@ class StreakBridge:
     links: tuple[tuple[Link, ...], ...]
     streaks: tuple[tuple[Streak, ...], ...]
     background: Background | None
+    shells: tuple[tuple[LitShell, ...], ...] = ()
 
     def between(self, number: int, earlier: LightArray, later: LightArray) -> list[Patch]:
         """Return the light of lamps that moved between the frames ``number`` and ``number + 1``.
@@ -74,6 +76,8 @@ class StreakBridge:
         for one, two, (*_, confidence) in zip(before, after, sparks, strict=True):
             for piece in sweep(one, two, background, confidence):
                 canvas.lay(piece)
+        known = self.shells[number] if self.shells else ()
+        patches += [patch_of(shell, earlier, later, background) for shell in known]
         return [*patches, *canvas.patches(earlier, later)]
 
 
@@ -95,6 +99,7 @@ def bridge_streaks(
     background = still_background(frames, count)
     streaks: list[list[Streak]] = []
     sure: list[list[Link]] = []
+    shells: list[list[LitShell]] = []
     before: LightArray | None = None
     for number in range(count):
         light = frames(number)
@@ -109,12 +114,21 @@ def bridge_streaks(
             verdicts = (GapVerdict(False, EVERYWHERE),) * (count - 1)
             return StreakBridge(verdicts, ((),) * (count - 1), ((),) * count, None)
         if before is not None:
+            pair = (exposed[number - 1], exposed[number])
+            # those of one display fall alike
+            like = [gap[0] for gap in shells if gap][-1:]
+            two = (streaks[-2], streaks[-1])
+            shells.append(lit_shells(two, (before, light), background, pair, like))
             sure.append(_follow(streaks, before, light, background, exposed))
         before = light
-    links = link_all(streaks, exposed, sure)
-    verdicts = tuple(GapVerdict(True) if gap else _unbridged(streaks, number)
+    links = [
+        without_known(gap, shells[number], (streaks[number], streaks[number + 1]))
+        for number, gap in enumerate(link_all(streaks, exposed, sure))
+    ]
+    verdicts = tuple(GapVerdict(True) if gap or shells[number] else _unbridged(streaks, number)
                      for number, gap in enumerate(links))  # fmt: skip
-    return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background)
+    return StreakBridge(verdicts, tuple(map(tuple, links)), tuple(map(tuple, streaks)), background,
+                        tuple(map(tuple, shells)))  # fmt: skip
 
 
 def _follow(
