@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from stacker.engine.progress import Progress
 from stacker.engine.reduced import ReducedBurst
 from stacker.engine.region import Region
 from stacker.engine.settings import Settings
+from stacker.engine.span import span_of
 from stacker.errors import OptionError
 from stacker.register.geometry import Motion, identity
 
@@ -86,8 +87,15 @@ def _read(region: Region, burst: Burst) -> MaskArray:
     return np.asarray(small, np.uint16)
 
 
-def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
+def masks_of(
+    burst: Burst, settings: Settings, progress: Progress, *, everywhere: bool = False
+) -> Masks:
     """Return the masks of the settings' regions, and those that are wanted besides.
+
+    Parameters
+    ----------
+    everywhere : look for them in all of the burst, and not only in the frames from the first that
+        any part of the picture is made of to the last.
 
     Raises
     ------
@@ -105,7 +113,8 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     names = {region.mask for region in named} | set(settings.masks)
     if not names:
         return Masks(shown, sources=frozenset(sources))
-    found = find_masks(burst, names, settings, progress)
+    looked_at = _over_all_parts(burst, settings, everywhere=everywhere)
+    found = find_masks(burst, names, looked_at, progress)
     held = [settings.hold] + [settings.within(region).hold for region in settings.regions]
     apart = "sky" in held and set(held) != {"sky"}
     wanted = [name for name in settings.masks if name in found.why]
@@ -137,6 +146,30 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
         frozenset(sources),
         found.reference,
         found.motions,
+    )
+
+
+def _over_all_parts(burst: Burst, settings: Settings, *, everywhere: bool) -> Settings:
+    """Return settings whose span holds those of all parts of the picture."""
+    spans = [span_of(burst, settings)]
+    spans += [span_of(burst, settings.within(region)) for region in settings.regions]
+    first, stop = min(span.start for span in spans), max(span.stop for span in spans)
+    if everywhere:
+        first, stop = 0, len(burst.frames)
+    if (first, stop) == (spans[0].start, spans[0].stop):
+        return settings
+    return replace(
+        settings,
+        first=first + 1,
+        last=stop,
+        shutter_s=None,
+        # these are of the frames of the picture's own span
+        weights=None,
+        ramp_in_s=0.0,
+        ramp_out_s=0.0,
+        # a bad frame beyond the picture is only looked at
+        on_bad="skip",
+        regions=(),
     )
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 
-from stacker.engine.region import NAMED_MASKS, USUAL, Region, region_of
+from stacker.engine.region import NAMED_MASKS, SPANNING, USUAL, Region, check_moment, region_of
 from stacker.engine.stroke_change import StrokeChange
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
@@ -42,6 +42,8 @@ class Settings:
     reference : name or number of that frame; a sharp one near the middle if None.
     crop : what leaves of frames that were moved: ``common``, what all of them saw, or ``full``, all
         that the reference saw; common if None, but full for ``subject``.
+    moment : the frames about a moment, in place of a span: ``auto`` for that at which sky and
+        lamps of a dusk balance, or a time by the frames' own clock, such as ``21:21``.
     first, last : span of frames, counted from 1, both ends included; the whole burst if None.
     without : frames to leave out, counted from 1 in the whole burst.
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
@@ -82,6 +84,7 @@ class Settings:
     reference: str | None = None
     crop: Crop | None = None
     box: tuple[float, ...] | None = None
+    moment: str | None = None
     first: int | None = None
     last: int | None = None
     without: tuple[int, ...] = ()
@@ -174,6 +177,8 @@ class Settings:
                 remedy="give --last or --shutter, not both",
                 code="option-span",
             )
+        has_span = any(getattr(self, name) is not None for name in SPANNING)
+        check_moment("--moment", self.moment, has_span)
         for limit in self.trim:
             _positive("--trim", limit)
         for weight in self.weights or ():
@@ -198,6 +203,10 @@ class Settings:
         blends = self.blends if region.blend is None else (region.blend,)
         if "bridge" not in said and not set(blends) & set(BRIDGED_BLENDS):
             said["bridge"] = None
+        if "moment" in said:
+            said = {**dict.fromkeys(SPANNING), **said}
+        elif region.has_span:
+            said["moment"] = None
         if {"shutter_s"} <= set(said) and "last" not in said:
             said["last"] = None
         if {"last"} <= set(said) and "shutter_s" not in said:
