@@ -26,7 +26,7 @@ from stacker.register.geometry import Motion, identity
 FEATHER_PX = 2.0
 # Where sky and ground are held apart, how far beyond the skyline the ground reaches, besides what
 # a pixel of a copy stands for: a lens and a camera's sharpening blur an edge over less. And over
-# how many pixels it then passes into the sky.
+# how many pixels it then passes into the sky. Of two moments of an evening the sky reaches as far.
 APART_PX, SEAM_PX = 2, 2.0
 
 
@@ -121,7 +121,8 @@ def masks_of(
     warnings = [f"no mask of {name} was made: {found.why[name]}" for name in wanted]
     for region in named:
         if region.mask in found.masks:
-            shown[region] = _edged(found, region, apart=apart)
+            moments = span_of(burst, settings) != span_of(burst, settings.within(region))
+            shown[region] = _edged(found, region, apart=apart, moments=moments)
         elif settings.is_chosen("regions"):
             warnings.append(
                 f"no skyline was found with certainty ({found.why[region.mask]}): the whole "
@@ -173,18 +174,23 @@ def _over_all_parts(burst: Burst, settings: Settings, *, everywhere: bool) -> Se
     )
 
 
-def _edged(found: FoundMasks, region: Region, *, apart: bool) -> MaskArray:
+def _edged(found: FoundMasks, region: Region, *, apart: bool, moments: bool) -> MaskArray:
     """Return a mask that was found with the edge that suits what is done.
 
     ``apart`` is whether sky and ground are held apart. Then the strip beside the skyline is the
     ground's: what is blurred there of leaves and roofs must not wander with the sky, and the mean
     of a strip of sky shows no seam. Otherwise both show the same edge, and it is the sky's.
+
+    ``moments`` is whether the region is of other frames than the picture. Of an evening the two
+    skies differ much, and the blurred edge has to be that of the sky that is shown, or a dark line
+    would part it from the ground.
     """
     mask = found.masks[region.mask]
-    if apart and region.mask in found.hard:
+    if (apart or moments) and region.mask in found.hard:
         reach = APART_PX + found.factor
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
-        grown = cv2.dilate(mask, kernel) if region.mask == "ground" else cv2.erode(mask, kernel)
+        grows = (region.mask == "ground") == apart
+        grown = cv2.dilate(mask, kernel) if grows else cv2.erode(mask, kernel)
         width = SEAM_PX if region.feather_px is None else region.feather_px
         return feathered(np.asarray(grown, np.uint16), width)
     if region.mask in found.hard:
