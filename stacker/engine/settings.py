@@ -20,7 +20,7 @@ Hold = Literal["still", "scene", "sky", "subject"]
 Crop = Literal["common", "full"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
-Even = Literal["off", "auto", "level"]
+Even = Literal["off", "auto", "level", "sky", "ground"]
 HotPixels = Literal["auto", "mend", "keep"]
 Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
@@ -57,7 +57,8 @@ class Settings:
     bridge : whether to fill the gaps between frames; False if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
     even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
-        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
+        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are;
+        ``sky`` and ``ground`` take flicker out of that part alone, by what keeps still there.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
     find_passes : of light painting: whether to look for the passes of the lamp, and tell them.

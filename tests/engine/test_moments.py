@@ -165,10 +165,11 @@ def test_a_region_is_balanced_before_it_is_mixed(dusk, lower, said):
     assert shot.brightest == pytest.approx(balance.greatest_gain(plain.space))
 
 
-def evening(folder, glow):
+def evening(folder, glow, flicker=0.0):
     """Write a sky that fades by 2.5 stops above a ridge with lamps; return its truth.
 
-    The ground has ``glow`` of the sky's light besides; the lens blurs by 0.7 pixels.
+    The ground has ``glow`` of the sky's light besides; the lens blurs by 0.7 pixels. Lamps flicker
+    by a share of their light, which the truth does not.
     """
     rng = np.random.default_rng(3)
     height, width, frames = 240, 360, 16
@@ -177,18 +178,18 @@ def evening(folder, glow):
     cover = np.clip(y - ridge + 0.5, 0, 1)
     lamps = cv2.GaussianBlur(rng.uniform(0.06, 0.36, (height, width)), (0, 0), 1.5)
 
-    def seen(sky_of, ground_of):
+    def seen(sky_of, ground_of, strength=1.0):
         fades = [
             np.mean([2.0 ** (-2.5 * number / (frames - 1)) for number in numbers])
             for numbers in (sky_of, ground_of)
         ]
         sky = 0.4 * (0.6 + 0.4 * y / height) * fades[0]
-        mixed = cover * (lamps + glow * fades[1]) + (1 - cover) * sky
+        mixed = cover * (strength * lamps + glow * fades[1]) + (1 - cover) * sky
         return cv2.GaussianBlur(mixed, (0, 0), 0.7)
 
     folder.mkdir()
     for number in range(frames):
-        light = seen([number], [number])
+        light = seen([number], [number], 1 + flicker * np.sin(2.4 * number))
         light = light + rng.normal(0, 1, light.shape) * np.sqrt(light / 8000)
         codes = np.rint(65535 * linear_to_srgb(np.clip(light, 0, 1))).astype(np.uint16)
         taken = datetime(2025, 10, 4, 21, 8) + timedelta(minutes=number)
