@@ -31,6 +31,7 @@ def _changes(texts: list[str]) -> Any:
 
 # for each option, by its name in the command: the setting, and how it is made of what was typed
 _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "moment": ("moment", str.strip),
     "first": ("first", _as_typed),
     "last": ("last", _as_typed),
     "shutter": ("shutter_s", _as_typed),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from stacker.cli import night, options, regions
+from stacker.cli import moments, night, options, regions
 from stacker.cli.beside import Beside, targets_of
 from stacker.cli.choices import said, said_of_files
 from stacker.cli.strokes import Passes, PassPages, tell_passes, write_pass_pages
@@ -25,6 +25,7 @@ def expose(
     context: typer.Context,
     burst: options.Burst,
     output: options.PictureIfAny = None,
+    moment: moments.Moment = None,
     first: options.First = None,
     last: options.Last = None,
     shutter: options.Shutter = None,

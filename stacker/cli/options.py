@@ -168,10 +168,10 @@ Even = Annotated[
     str,
     typer.Option(
         help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
-        "dusk, level takes out both.",
-        metavar="off|auto|level",
+        "dusk, level takes out both; sky or ground takes flicker out of that part alone.",
+        metavar="off|auto|level|sky|ground",
         rich_help_panel=ADDING,
-        autocompletion=lambda: ["off", "auto", "level"],
+        autocompletion=lambda: ["off", "auto", "level", "sky", "ground"],
     ),
 ]
 Hold = Annotated[

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stacker.cli.options import REGIONS
-from stacker.cli.words import frame_numbers, seconds
+from stacker.cli.words import frame_numbers, numbers, seconds
 from stacker.errors import OptionError
 
 if TYPE_CHECKING:
@@ -21,8 +21,9 @@ Regions = Annotated[
         "--region",
         help="A part of the picture made in its own way: the name of a gray picture whose white it "
         "is, or sky, ground, moving or still, which are found; then what differs there, such as "
-        '"water.png=blend mean, first 3, last 40": blend, hold, first, last, without, shutter, '
-        "floor, bridge, no-bridge, feather (pixels). Several lie over each other.",
+        '"water.png=blend mean, first 3, last 40": blend, hold, moment, first, last, without, '
+        "shutter, floor, bridge, no-bridge, warmth, gains, feather (pixels). Several lie over "
+        "each other.",
         metavar="MASK=SETTINGS",
         rich_help_panel=REGIONS,
     ),
@@ -41,11 +42,14 @@ EXAMPLE = 'such as --region "water.png=blend mean, first 3, last 40"'
 TAKES: dict[str, tuple[str, Callable[[str], Any]]] = {
     "blend": ("blend", str),
     "hold": ("hold", str),
+    "moment": ("moment", str),
     "first": ("first", int),
     "last": ("last", int),
     "without": ("without", lambda text: frame_numbers("without", ",".join(text.split()))),
     "shutter": ("shutter_s", seconds),
     "floor": ("floor", str),
+    "warmth": ("warmth", float),
+    "gains": ("gains", lambda text: numbers("gains", ",".join(text.split()))),
     "feather": ("feather_px", float),
 }
 ALONE = {"bridge": True, "no-bridge": False}

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stacker.engine.shot import Shot
 from stacker.errors import OptionError
 from stacker.light.encoding import CodedLight, LightArray, as_light
+from stacker.light.space import ColourSpace
 from stacker.light.white_balance import WARMTH_MAX, Gains, WhiteBalance, balance_of_warmth
+
+if TYPE_CHECKING:
+    from stacker.engine.shot import Shot
 
 # pixels from the spot to the edge of the square that is measured: 9 x 9
 SPOT_REACH_PX = 4
@@ -104,14 +108,18 @@ class BalanceChoice:
         OptionError
             The spot lies outside the picture, or is black or burnt out.
         """
-        if self.warmth is not None:
-            return balance_of_warmth(self.warmth, shot.space)
-        if self.gains is not None:
-            red, green, blue = self.gains
-            return WhiteBalance((red, green, blue))
         if self.neutral is not None:
             self.check(shot.size)
             return WhiteBalance(_measured(shot, self.neutral))
+        return self.told_balance(shot.space)
+
+    def told_balance(self, space: ColourSpace) -> WhiteBalance | None:
+        """Return the white balance of light in a space, which no spot tells; None if none does."""
+        if self.warmth is not None:
+            return balance_of_warmth(self.warmth, space)
+        if self.gains is not None:
+            red, green, blue = self.gains
+            return WhiteBalance((red, green, blue))
         return None
 
 

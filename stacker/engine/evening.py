@@ -8,7 +8,9 @@ from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
+from stacker.blend.mixing import WHOLE, MaskArray
 from stacker.burst import Burst
 from stacker.engine.look import Look
 from stacker.engine.memory import frame_bytes, workers_within
@@ -17,7 +19,13 @@ from stacker.engine.progress import Progress
 from stacker.engine.settings import Settings
 from stacker.light.encoding import PixelArray
 from stacker.light.evening import LogLight, StillReference, cells_factor, log_cells, still_reference
-from stacker.light.flicker import LEAST_SEEN, Evenness, FrameGains, judge_evenness
+from stacker.light.flicker import (
+    LEAST_SEEN,
+    Evenness,
+    FrameGains,
+    PartGains,
+    judge_evenness,
+)
 
 # frames that the others are compared with, spread evenly over the burst
 MOST_REFERENCE_FRAMES = 64
@@ -41,7 +49,11 @@ class Brightness:
 
 
 def even_light(
-    burst: Burst, settings: Settings, weights: Sequence[float], progress: Progress
+    burst: Burst,
+    settings: Settings,
+    weights: Sequence[float],
+    progress: Progress,
+    part: MaskArray | None = None,
 ) -> Evened:
     """Return the burst with gains per frame where its light is uneven, else as it is.
 
@@ -49,8 +61,9 @@ def even_light(
 
     Parameters
     ----------
-    settings : ``even`` is ``"auto"`` or ``"level"``.
+    settings : ``even`` is not ``"off"``; all but ``"level"`` keeps slow changes.
     weights : one per frame of the burst; frames of weight 0 are not looked at.
+    part : uint16 (H, W), the part that is looked at and evened; all of each frame if None.
     """
     places = [
         place
@@ -64,7 +77,7 @@ def even_light(
         corrected=bool(burst.corrections),
     )
     workers, _ = workers_within(settings.memory, worker_count(settings.workers), frame)
-    measured = LightPass(burst, places, workers, progress).measure()
+    measured = LightPass(burst, places, workers, progress, part).measure()
     known = sorted(measured)
     evenness = Evenness(np.ones((len(known), 3)), 0.0, float("nan"), needed=False, coloured=False)
     if len(known) > 1:
@@ -72,13 +85,14 @@ def even_light(
             np.stack([measured[place].whole for place in known]),
             np.stack([measured[place].halves for place in known]),
             np.array([burst.frames[place].start_s for place in known]),
-            keep_slow=settings.even == "auto",
+            keep_slow=settings.even != "level",
         )
     gains = np.ones((len(burst.frames), 3))
     gains[known] = evenness.gains
     found = {
         "evening": {
-            "kept_slow_changes": settings.even == "auto",
+            "kept_slow_changes": settings.even != "level",
+            "part": settings.even if part is not None else None,
             "applied": evenness.needed,
             "per_channel": evenness.coloured,
             "unevenness": _told(evenness.unevenness),
@@ -89,8 +103,15 @@ def even_light(
             ],
         }
     }
-    corrected = burst.corrected(FrameGains(gains)) if evenness.needed else burst
-    return Evened(corrected, found, _sentence(evenness, settings))
+    sentence = _sentence(evenness, settings)
+    if part is not None:
+        sentence = f"of the {settings.even}, {sentence}"
+    if not evenness.needed:
+        return Evened(burst, found, sentence)
+    whole = FrameGains(gains)
+    return Evened(
+        burst.corrected(whole if part is None else PartGains(whole, part)), found, sentence
+    )
 
 
 def _told(share: float) -> float | None:
@@ -98,7 +119,7 @@ def _told(share: float) -> float | None:
 
 
 def _sentence(evenness: Evenness, settings: Settings) -> str:
-    what = "flickers" if settings.even == "auto" else "changes"
+    what = "changes" if settings.even == "level" else "flickers"
     if evenness.needed:
         cast = ", with its colour" if evenness.coloured else ""
         return f"the light {what} by {_percent(evenness.unevenness)}{cast}: it is evened"
@@ -120,13 +141,19 @@ class LightPass:
     """One look at the frames: each is decoded once (those of a clip twice, beyond 64)."""
 
     def __init__(
-        self, burst: Burst, places: Sequence[int], workers: int, progress: Progress
+        self,
+        burst: Burst,
+        places: Sequence[int],
+        workers: int,
+        progress: Progress,
+        part: MaskArray | None = None,
     ) -> None:
         self.burst = burst
         self.places = places
         self.progress = progress
         self.factor = cells_factor(burst.size)
         self.look = Look(burst, workers)
+        self.apart = None if part is None else _cells_apart(part, self.factor)
 
     def measure(self) -> dict[int, Brightness]:
         """Return how bright each frame is that can be read, by its place."""
@@ -165,7 +192,17 @@ class LightPass:
         """Call ``action`` with the cells of each frame that can be read, from several threads."""
 
         def show(place: int, pixels: PixelArray) -> None:
-            action(place, log_cells(pixels, self.burst.encoding, self.factor))
+            cells = log_cells(pixels, self.burst.encoding, self.factor)
+            if self.apart is not None:
+                cells[self.apart] = np.nan
+            action(place, cells)
             self.progress.advance()
 
         self.look.at(places, show, lambda _place, _error: self.progress.advance())
+
+
+def _cells_apart(part: MaskArray, factor: int) -> npt.NDArray[np.bool_]:
+    """Return the cells that do not lie wholly in a part, bool (h, w)."""
+    rows, columns = part.shape[0] // factor, part.shape[1] // factor
+    whole = np.asarray(part[: rows * factor, : columns * factor] == WHOLE, np.uint8)
+    return np.asarray(whole.reshape(rows, factor, columns, factor).min(axis=(1, 3)) == 0)

@@ -13,6 +13,7 @@ from stacker.engine.cover import Region as Rectangle
 from stacker.engine.expose import Exposure, Part, expose_whole
 from stacker.engine.holding import Holding
 from stacker.engine.mixed import (
+    Balanced,
     Covers,
     Layer,
     covered_by,
@@ -22,6 +23,7 @@ from stacker.engine.mixed import (
     sure_waiting,
     waiting,
 )
+from stacker.engine.moments import choose_moments
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.region import Region
@@ -50,11 +52,25 @@ def expose_burst(
         No frame is left to make a picture from.
     """
     progress = progress or Silent()
+    moments = choose_moments(burst, settings, progress)
+    shots = expose_spans(burst, moments.settings, progress, of_moments=bool(moments.found))
+    return moments.telling(shots)
+
+
+def expose_spans(
+    burst: Burst, settings: Settings, progress: Progress, *, of_moments: bool
+) -> dict[str, Shot]:
+    """Return the exposures of spans of frames by the names of their blends.
+
+    ``of_moments`` is whether the spans are those of moments: masks are then looked for in the
+    whole burst, as a moment of a dusk does not show what fades. Errors are those of
+    ``expose_burst``.
+    """
     if not settings.regions and not settings.masks:
         return expose_whole(burst, settings, progress).shots
     for region in settings.regions:
         _check(burst, settings, region)
-    masks = masks_of(burst, settings, progress)
+    masks = masks_of(burst, settings, progress, everywhere=of_moments)
     kept = tuple(region for region in settings.regions if region in masks.shown)
     settings = replace(settings, regions=kept)
     if not kept:
@@ -222,11 +238,12 @@ class _Regions:
         names = [name] + [region.blend or name for region in regions]
         shown: list[MaskArray | None] = [None]
         shown += [self.masks.shown[region] for region in regions]
-        stack = [
-            replace(layers[number, blend], mask=mask)
-            for number, blend, mask in zip(self.of, names, shown, strict=True)
-        ]
         shots = [made[n].shots[blend] for n, blend in zip(self.of, names, strict=True)]
+        tints = [None] + [_balanced(*each) for each in zip(regions, shots[1:], strict=True)]
+        stack = [
+            replace(layers[number, blend], mask=mask, balanced=tint)
+            for number, blend, mask, tint in zip(self.of, names, shown, tints, strict=True)
+        ]
         picture = _common([layer.region for layer in stack])
         rest = shots[0]
         return replace(
@@ -234,7 +251,10 @@ class _Regions:
             pieces=mixed_pieces(stack, picture.rows),
             columns=picture.columns,
             size=picture.size,
-            brightest=max(shot.brightest for shot in shots),
+            brightest=max(
+                shot.brightest if tint is None else tint.brightest
+                for shot, tint in zip(shots, tints, strict=True)
+            ),
             sources=frozenset().union(self.masks.sources, *(shot.sources for shot in shots)),
             agreeing=rest.agreeing if rest.size == picture.size else None,
             masks=self.masks.found,
@@ -281,6 +301,12 @@ class _Regions:
 
 # of a region's own report, what the picture's report tells of it
 OF_REGION = ("hold", "motion_model", "reference", "frames_used", "open_s", "elapsed_s")
+
+
+def _balanced(region: Region, shot: Shot) -> Balanced | None:
+    """Return the white balance of a region's own; None where it has none."""
+    balance = region.balance.told_balance(shot.space)
+    return None if balance is None else Balanced(balance, shot.space, shot.brightest)
 
 
 def _nearest_first(holding: Holding, used: Sequence[int]) -> list[Warp]:

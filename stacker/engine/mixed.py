@@ -16,6 +16,8 @@ from stacker.engine.cover import Region as Rectangle
 from stacker.engine.laid import BridgedPiece
 from stacker.engine.spool import Spool, SpooledPiece
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
+from stacker.light.space import ColourSpace
+from stacker.light.white_balance import WhiteBalance, apply_balance
 from stacker.register import Warp
 
 # rows that are mixed at once: three pictures of them stay in the cache
@@ -29,6 +31,24 @@ class Covers(Protocol):
         """Return where, bool (rows, W); everywhere if None."""
 
 
+@dataclass(frozen=True)
+class Balanced:
+    """A white balance for light in a space whose white is ``white``."""
+
+    balance: WhiteBalance
+    space: ColourSpace
+    white: float
+
+    def __call__(self, light: LightArray) -> LightArray:
+        """Return the balanced light, float32 (rows, W, 3)."""
+        return apply_balance(self.balance, light, self.space, white=self.white)
+
+    @property
+    def brightest(self) -> float:
+        """The greatest light there can be."""
+        return self.white * self.balance.greatest_gain(self.space)
+
+
 @dataclass(eq=False)
 class Layer:
     """One exposure of the whole picture, asked for by rows from top to bottom.
@@ -40,6 +60,7 @@ class Layer:
     mask : uint16 (H, W) of the reference, where it shows; None for what lies below all others.
     covers : where it has something to show.
     sure : how sure the light of gaps is, a piece each; none where nothing was bridged.
+    balanced : its white balance; its light is as it came if None.
     """
 
     pieces: Sequence[Picture | Finishing]
@@ -48,6 +69,7 @@ class Layer:
     mask: MaskArray | None
     covers: Covers
     sure: Sequence[SpooledPiece | BridgedPiece | None] = ()
+    balanced: Balanced | None = None
 
     def __post_init__(self) -> None:
         self._finished: tuple[int, Picture] | None = None
@@ -68,7 +90,8 @@ class Layer:
             top, bottom = max(rows.start, own.start), min(rows.stop, own.stop)
             if top < bottom:
                 parts.append(_rows_of(self._piece(number), top - own.start, bottom - own.start))
-        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+        light = parts[0] if len(parts) == 1 else np.concatenate(parts)
+        return light if self.balanced is None else self.balanced(light)
 
     def confidence(self, rows: range, width: int) -> Confidence:
         """Return how sure the light of gaps is, float32 (rows, width), from the first column of

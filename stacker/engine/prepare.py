@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from stacker.blend.mixing import MaskArray
 from stacker.burst import Burst
 from stacker.engine.calibrate import calibrate
 from stacker.engine.evening import even_light
@@ -71,11 +72,18 @@ def _calibrated(
 def _evened(
     prepared: Prepared, settings: Settings, weights: Sequence[float], progress: Progress
 ) -> Prepared:
-    """Return the burst in even light."""
-    evened = even_light(prepared.burst, settings, weights, progress)
+    """Return the burst in even light, of sky or ground alone where that is asked for."""
+    part: MaskArray | None = None
+    notes: tuple[str, ...] = ()
+    if settings.even in ("sky", "ground"):
+        # masks are looked for in frames that this makes ready
+        from stacker.engine.part_to_even import part_to_even
+
+        part, notes = part_to_even(prepared.burst, settings, progress)
+    evened = even_light(prepared.burst, settings, weights, progress, part)
     return replace(
         prepared,
         burst=evened.burst,
         found={**prepared.found, **evened.found},
-        warnings=(*prepared.warnings, evened.sentence),
+        warnings=(*prepared.warnings, *notes, evened.sentence),
     )

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stacker.burst import Burst
-from stacker.engine import expose_burst
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.calibrate import Calibrated, calibrate
+from stacker.engine.expose_regions import expose_spans
+from stacker.engine.moments import choose_moments
 from stacker.engine.progress import Progress, Silent
 from stacker.engine.reduced import ReducedBurst, reduce_burst
 from stacker.engine.settings import Settings
@@ -46,9 +47,13 @@ def expose_preview(
     frames at full size.
     """
     progress = progress or Silent()
-    quick = quick_burst(burst, settings, progress)
-    shots = expose_burst(quick.burst, for_reduced(settings, quick.burst.factor), progress=progress)
-    return {name: _telling(shot, quick) for name, shot in shots.items()}
+    # small frames show other lamps than large ones
+    moments = choose_moments(burst, settings, progress)
+    quick = quick_burst(burst, moments.settings, progress)
+    reduced = for_reduced(moments.settings, quick.burst.factor)
+    found = bool(moments.found)
+    shots = expose_spans(quick.burst, reduced, progress, of_moments=found)
+    return {name: _telling(shot, quick) for name, shot in moments.telling(shots).items()}
 
 
 def for_reduced(settings: Settings, factor: int) -> Settings:

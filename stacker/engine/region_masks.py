@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from stacker.engine.progress import Progress
 from stacker.engine.reduced import ReducedBurst
 from stacker.engine.region import Region
 from stacker.engine.settings import Settings
+from stacker.engine.span import span_of
 from stacker.errors import OptionError
 from stacker.register.geometry import Motion, identity
 
@@ -25,7 +26,7 @@ from stacker.register.geometry import Motion, identity
 FEATHER_PX = 2.0
 # Where sky and ground are held apart, how far beyond the skyline the ground reaches, besides what
 # a pixel of a copy stands for: a lens and a camera's sharpening blur an edge over less. And over
-# how many pixels it then passes into the sky.
+# how many pixels it then passes into the sky. Of two moments of an evening the sky reaches as far.
 APART_PX, SEAM_PX = 2, 2.0
 
 
@@ -86,8 +87,15 @@ def _read(region: Region, burst: Burst) -> MaskArray:
     return np.asarray(small, np.uint16)
 
 
-def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
+def masks_of(
+    burst: Burst, settings: Settings, progress: Progress, *, everywhere: bool = False
+) -> Masks:
     """Return the masks of the settings' regions, and those that are wanted besides.
+
+    Parameters
+    ----------
+    everywhere : look for them in all of the burst, and not only in the frames from the first that
+        any part of the picture is made of to the last.
 
     Raises
     ------
@@ -105,14 +113,16 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     names = {region.mask for region in named} | set(settings.masks)
     if not names:
         return Masks(shown, sources=frozenset(sources))
-    found = find_masks(burst, names, settings, progress)
+    looked_at = _over_all_parts(burst, settings, everywhere=everywhere)
+    found = find_masks(burst, names, looked_at, progress)
     held = [settings.hold] + [settings.within(region).hold for region in settings.regions]
     apart = "sky" in held and set(held) != {"sky"}
     wanted = [name for name in settings.masks if name in found.why]
     warnings = [f"no mask of {name} was made: {found.why[name]}" for name in wanted]
     for region in named:
         if region.mask in found.masks:
-            shown[region] = _edged(found, region, apart=apart)
+            moments = span_of(burst, settings) != span_of(burst, settings.within(region))
+            shown[region] = _edged(found, region, apart=apart, moments=moments)
         elif settings.is_chosen("regions"):
             warnings.append(
                 f"no skyline was found with certainty ({found.why[region.mask]}): the whole "
@@ -140,18 +150,47 @@ def masks_of(burst: Burst, settings: Settings, progress: Progress) -> Masks:
     )
 
 
-def _edged(found: FoundMasks, region: Region, *, apart: bool) -> MaskArray:
+def _over_all_parts(burst: Burst, settings: Settings, *, everywhere: bool) -> Settings:
+    """Return settings whose span holds those of all parts of the picture."""
+    spans = [span_of(burst, settings)]
+    spans += [span_of(burst, settings.within(region)) for region in settings.regions]
+    first, stop = min(span.start for span in spans), max(span.stop for span in spans)
+    if everywhere:
+        first, stop = 0, len(burst.frames)
+    if (first, stop) == (spans[0].start, spans[0].stop):
+        return settings
+    return replace(
+        settings,
+        first=first + 1,
+        last=stop,
+        shutter_s=None,
+        # these are of the frames of the picture's own span
+        weights=None,
+        ramp_in_s=0.0,
+        ramp_out_s=0.0,
+        # a bad frame beyond the picture is only looked at
+        on_bad="skip",
+        regions=(),
+    )
+
+
+def _edged(found: FoundMasks, region: Region, *, apart: bool, moments: bool) -> MaskArray:
     """Return a mask that was found with the edge that suits what is done.
 
     ``apart`` is whether sky and ground are held apart. Then the strip beside the skyline is the
     ground's: what is blurred there of leaves and roofs must not wander with the sky, and the mean
     of a strip of sky shows no seam. Otherwise both show the same edge, and it is the sky's.
+
+    ``moments`` is whether the region is of other frames than the picture. Of an evening the two
+    skies differ much, and the blurred edge has to be that of the sky that is shown, or a dark line
+    would part it from the ground.
     """
     mask = found.masks[region.mask]
-    if apart and region.mask in found.hard:
+    if (apart or moments) and region.mask in found.hard:
         reach = APART_PX + found.factor
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
-        grown = cv2.dilate(mask, kernel) if region.mask == "ground" else cv2.erode(mask, kernel)
+        grows = (region.mask == "ground") == apart
+        grown = cv2.dilate(mask, kernel) if grows else cv2.erode(mask, kernel)
         width = SEAM_PX if region.feather_px is None else region.feather_px
         return feathered(np.asarray(grown, np.uint16), width)
     if region.mask in found.hard:

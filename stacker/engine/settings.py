@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 
-from stacker.engine.region import NAMED_MASKS, USUAL, Region, region_of
+from stacker.engine.region import NAMED_MASKS, SPANNING, USUAL, Region, check_moment, region_of
 from stacker.engine.stroke_change import StrokeChange
 from stacker.engine.subjects import ChosenFor
 from stacker.errors import OptionError
@@ -20,7 +20,7 @@ Hold = Literal["still", "scene", "sky", "subject"]
 Crop = Literal["common", "full"]
 Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
-Even = Literal["off", "auto", "level"]
+Even = Literal["off", "auto", "level", "sky", "ground"]
 HotPixels = Literal["auto", "mend", "keep"]
 Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
@@ -42,6 +42,8 @@ class Settings:
     reference : name or number of that frame; a sharp one near the middle if None.
     crop : what leaves of frames that were moved: ``common``, what all of them saw, or ``full``, all
         that the reference saw; common if None, but full for ``subject``.
+    moment : the frames about a moment, in place of a span: ``auto`` for that at which sky and
+        lamps of a dusk balance, or a time by the frames' own clock, such as ``21:21``.
     first, last : span of frames, counted from 1, both ends included; the whole burst if None.
     without : frames to leave out, counted from 1 in the whole burst.
     shutter_s : open time in seconds that the span from ``first`` on should come nearest to.
@@ -55,7 +57,8 @@ class Settings:
     bridge : whether to fill the gaps between frames; False if None.
     trim : limits of the trimmed mean below and above, in standard deviations.
     even : gains per frame against uneven light; ``auto`` takes out flicker and keeps slow changes
-        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are.
+        such as dusk, ``level`` brings all frames to one light, ``off`` leaves them as they are;
+        ``sky`` and ``ground`` take flicker out of that part alone, by what keeps still there.
     keep_bursts : of fireworks: how many bursts to keep, or ``auto`` for as many as fill the sky;
         frames of the others are left out. All if None.
     find_passes : of light painting: whether to look for the passes of the lamp, and tell them.
@@ -82,6 +85,7 @@ class Settings:
     reference: str | None = None
     crop: Crop | None = None
     box: tuple[float, ...] | None = None
+    moment: str | None = None
     first: int | None = None
     last: int | None = None
     without: tuple[int, ...] = ()
@@ -174,6 +178,8 @@ class Settings:
                 remedy="give --last or --shutter, not both",
                 code="option-span",
             )
+        has_span = any(getattr(self, name) is not None for name in SPANNING)
+        check_moment("--moment", self.moment, has_span)
         for limit in self.trim:
             _positive("--trim", limit)
         for weight in self.weights or ():
@@ -198,6 +204,10 @@ class Settings:
         blends = self.blends if region.blend is None else (region.blend,)
         if "bridge" not in said and not set(blends) & set(BRIDGED_BLENDS):
             said["bridge"] = None
+        if "moment" in said:
+            said = {**dict.fromkeys(SPANNING), **said}
+        elif region.has_span:
+            said["moment"] = None
         if {"shutter_s"} <= set(said) and "last" not in said:
             said["last"] = None
         if {"last"} <= set(said) and "shutter_s" not in said:

@@ -10,6 +10,7 @@ from typing import Any
 
 from stacker.engine.balance import BalanceChoice
 from stacker.engine.choosing import settings_for
+from stacker.engine.region import SPANNING
 from stacker.engine.settings import Settings
 from stacker.engine.stroke_change import StrokeChange, changes_of
 from stacker.errors import OptionError
@@ -99,6 +100,10 @@ class Chosen:
         Of settings that exclude each other, those said take the place of those here.
         """
         kept = dict(self.said)
+        if said.get("moment") is not None:
+            kept = {name: value for name, value in kept.items() if name not in SPANNING}
+        elif any(said.get(name) is not None for name in SPANNING):
+            kept.pop("moment", None)
         for group in (("last", "shutter_s"), ("warmth", "gains", "neutral")):
             if any(said.get(name) is not None for name in group):
                 for name in group:
@@ -214,7 +219,7 @@ _SORTS: dict[str, tuple[type, ...]] = {
     **_of(_WHOLE, "first last workers memory depth"),
     **_of(_YES_NO, "bridge doubts find_passes shoulder keep_location half strict"),
     **_of(_WORD, "hold reference crop floor tail_to even hot_pixels on_bad space highlights"),
-    **_of(_WORD, "planes"),
+    **_of(_WORD, "planes moment"),
     "keep_bursts": (int, str),
 }
 _LISTS: dict[str, tuple[type, ...]] = {

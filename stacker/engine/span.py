@@ -20,6 +20,14 @@ def span_of(burst: Burst, settings: Settings) -> range:
     OptionError
         The span lies beyond the burst, is empty, or its open time is not known.
     """
+    if settings.moment is not None:
+        # it was looked for before, where that is done
+        raise OptionError(
+            f"--moment {settings.moment}",
+            "is for stacker expose alone",
+            remedy="give the frames by --first and --last; stacker expose tells them",
+            code="option-moment",
+        )
     count = len(burst.frames)
     first = 1 if settings.first is None else settings.first
     last = count if settings.last is None else settings.last

@@ -196,6 +196,35 @@ class FrameGains:
                 flat[places] = _multiply_below_white(bright, gains[places % 3])
 
 
+@dataclass(frozen=True, eq=False)
+class PartGains:
+    """A correction: the light of a part of each frame times its gains.
+
+    Parameters
+    ----------
+    whole : the gains.
+    share : uint16 (H, W), how much of each pixel belongs to the part, 65535 for all of it. Light in
+        between is mixed; outside of the part it stays to the bit.
+    """
+
+    whole: FrameGains
+    share: npt.NDArray[np.uint16]
+
+    def __call__(self, light: LightArray, index: int) -> None:
+        """Change a frame in place, float32 (H, W, 3), linear; ``index`` is its place."""
+        step = max(1, BLOCK_SAMPLES // max(1, light.shape[1] * 3))
+        for top in range(0, len(light), step):
+            share = self.share[top : top + step]
+            if not share.any():
+                continue
+            rows = light[top : top + step]
+            evened = rows.copy()
+            self.whole(evened, index)
+            evened -= rows
+            evened *= (share / np.float32(65535))[:, :, np.newaxis]
+            rows += evened
+
+
 def _multiply_below_white(
     bright: npt.NDArray[np.float32], gains: npt.NDArray[np.float32]
 ) -> npt.NDArray[np.float32]:

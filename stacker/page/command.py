@@ -81,8 +81,8 @@ def _region(said: Mapping[str, Any]) -> str:
             continue
         if name == "bridge":
             phrases.append("bridge" if value else "no-bridge")
-        elif name == "without":
-            phrases.append(f"without {' '.join(str(number) for number in value)}")
+        elif name in ("without", "gains"):
+            phrases.append(f"{name} {' '.join(_text(number) for number in value)}")
         else:
             phrases.append(f"{name.removesuffix('_px').removesuffix('_s')} {_text(value)}")
     return f"{said.get('mask')}={', '.join(phrases)}"

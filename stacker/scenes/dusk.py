@@ -32,6 +32,8 @@ class Dusk(Scene):
     def __init__(self, view: View) -> None:
         super().__init__(view)
         shore = paint_shore(view, DUSK)
+        above_water = np.maximum(shore.land, shore.far)
+        self._ground = np.where(view.y > shore.horizon, np.float32(1), above_water)
         lamps = with_glow(2 * shore.lamp_light(view, 0.9 * view.unit), view.unit)
         self._sky = 2**BRIGHTER_STOPS * self._over_water(
             shore.picture, shore.horizon, (0.006, 0.010, 0.018)
@@ -49,6 +51,10 @@ class Dusk(Scene):
         rate = np.log(2) / HALF_S
         left = float((np.exp(-rate * t0) - np.exp(-rate * t1)) / (rate * (t1 - t0)))
         return np.asarray(np.float32(left) * self._sky + self._lamps, np.float32)
+
+    def ground(self) -> Light:
+        """Return the cover of land and water."""
+        return np.asarray(self._ground, np.float32)
 
     def balance_s(self) -> float:
         """Return when the sky is as bright as the middle one of the places that lamps light.

@@ -26,9 +26,20 @@ def test_what_is_told_can_be_typed():
     assert regions_of([region.told()]) == (region,)
 
 
+def test_a_region_takes_a_moment_and_a_white_balance():
+    (found,) = regions_of(["ground=moment 21:21, warmth -20"])
+    assert found == Region(mask="ground", moment="21:21", warmth=-20.0)
+    (found,) = regions_of(["ground=moment auto, gains 1.1 1 0.8"])
+    assert found == Region(mask="ground", moment="auto", gains=(1.1, 1.0, 0.8))
+    assert regions_of([found.told()]) == (found,)
+    with pytest.raises(OptionError, match="each of them sets the white balance"):
+        regions_of(["ground=warmth 20, gains 1 1 2"])
+
+
 @pytest.mark.parametrize(
     "text", ["", "sky", "=blend mean", "sky=", "sky=,", "sky=blend", "sky=first x", "sky=glow 3",
-             "sky=blend mean, blend max", "sky=bridge 3", "sky=without 9-7"],
+             "sky=blend mean, blend max", "sky=bridge 3", "sky=without 9-7", "sky=warmth red",
+             "sky=gains 1 b"],
 )  # fmt: skip
 def test_what_is_not_written_as_a_region_is_refused(text):
     with pytest.raises(OptionError) as found:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stacker.light.flicker import FrameGains, judge_evenness, slow_part
+from stacker.light.flicker import FrameGains, PartGains, judge_evenness, slow_part
 
 
 def burst(course, error=1e-4):
@@ -95,3 +95,19 @@ def test_gains_of_one_change_no_bit():
     before = light.copy()
     FrameGains(np.ones((2, 3)))(light, 1)
     np.testing.assert_array_equal(light, before)
+
+
+def test_gains_of_a_part_leave_the_rest_to_the_bit_and_mix_in_between():
+    rng = np.random.default_rng(4)
+    light = rng.uniform(0.01, 0.9, (40, 30, 3)).astype(np.float32)
+    share = np.zeros((40, 30), np.uint16)
+    share[20:] = 65535
+    share[19] = 32768
+    whole = FrameGains(np.array([[1.1, 1.2, 0.9]]))
+    evened, everywhere = light.copy(), light.copy()
+    PartGains(whole, share)(evened, 0)
+    whole(everywhere, 0)
+    np.testing.assert_array_equal(evened[:19], light[:19])
+    # one rounding of float32 each way
+    np.testing.assert_allclose(evened[20:], everywhere[20:], rtol=2e-6)
+    np.testing.assert_allclose(evened[19], (light[19] + everywhere[19]) / 2, rtol=1e-4)

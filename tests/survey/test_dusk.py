@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stacker.survey.dusk import find_balance
+from stacker.survey.dusk import find_balance, find_fade
 
 STARTS_S = np.arange(0, 1200, 30.0)
 
@@ -28,8 +28,13 @@ def test_the_moment_is_found(lamps, bend):
     found = find_balance(dusk(lamps, bend=bend), STARTS_S)
     # a twentieth of a stop: the median of fades is a bit more than the sky's own
     assert found.moment_s == pytest.approx(stops * 240, abs=12)
-    assert found.residual_stops < 0.02
-    assert STARTS_S[found.first] <= found.moment_s <= STARTS_S[found.last] + 30
+    assert found.fade is not None and found.fade.residual_stops < 0.02
+    begin_s, end_s = found.fade.near(found.moment_s)
+    assert begin_s < found.moment_s < end_s
+    if not bend:
+        # a quarter of a stop on either side: a minute each, of four minutes a stop
+        assert (begin_s - found.moment_s, end_s - found.moment_s) == pytest.approx((-60, 60), abs=3)
+        assert found.fade.stops_per_min == pytest.approx(0.25, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -43,3 +48,11 @@ def test_where_there_is_none_the_reason_is_told(lamps, why):
 def test_a_light_that_stays_is_no_dusk():
     found = find_balance(dusk(0.1, minutes_a_stop=60), STARTS_S)
     assert found.moment_s is None and found.why == "the light fades by less than half a stop"
+
+
+def test_a_fade_is_found_without_lamps_and_none_where_light_stays():
+    fade = find_fade(dusk(0.0), STARTS_S)
+    assert fade is not None and fade.stops_per_min == pytest.approx(0.25, abs=0.01)
+    # at either end the span goes as far as there are frames
+    assert fade.near(0.0) == pytest.approx((0, 60), abs=3)
+    assert find_fade(dusk(0.1, minutes_a_stop=60), STARTS_S) is None
