@@ -54,6 +54,7 @@ _SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "bridge": ("bridge", _as_typed),
     "region": ("regions", regions_of),
     "passes": ("passes", _changes),
+    "glow": ("glow", _as_typed),
     "keep_planes": ("planes", lambda kept: "keep" if kept else "out"),
     "dark": ("darks", tuple),
     "flat": ("flats", tuple),

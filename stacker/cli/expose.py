@@ -51,6 +51,7 @@ def expose(
     save_masks: regions.SaveMasks = None,
     passes: Passes = [],  # noqa: B006
     keep_planes: night.KeepPlanes = True,
+    glow: night.Glow = "keep",
     dark: night.Dark = [],  # noqa: B006 - typer reads it as a constant
     flat: night.Flat = [],  # noqa: B006
     bias: night.Bias = [],  # noqa: B006

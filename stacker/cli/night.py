@@ -79,3 +79,13 @@ KeepPlanes = Annotated[
         rich_help_panel=NIGHT,
     ),
 ]
+Glow = Annotated[
+    str,
+    typer.Option(
+        help="The gradient of light in a night sky, as of towns and the moon: out makes the sky as "
+        "dark everywhere as where it is darkest, keep leaves it.",
+        metavar="keep|out",
+        rich_help_panel=NIGHT,
+        autocompletion=lambda: ["keep", "out"],
+    ),
+]

@@ -11,6 +11,7 @@ from stacker.blend.mixing import MaskArray
 from stacker.burst import Burst
 from stacker.engine.cover import Region as Rectangle
 from stacker.engine.expose import Exposure, Part, expose_whole
+from stacker.engine.glow import without_glow
 from stacker.engine.holding import Holding
 from stacker.engine.mixed import (
     Balanced,
@@ -54,6 +55,11 @@ def expose_burst(
     progress = progress or Silent()
     moments = choose_moments(burst, settings, progress)
     shots = expose_spans(burst, moments.settings, progress, of_moments=bool(moments.found))
+    if settings.glow == "out":
+        progress.start("looking at the glow of the sky", len(shots))
+        for name, shot in shots.items():
+            shots[name] = without_glow(shot)
+            progress.advance()
     return moments.telling(shots)
 
 

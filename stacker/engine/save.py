@@ -74,7 +74,9 @@ def save(
     }
     warnings = save_picture(
         target,
-        _from_black_up(shot.bands()) if shot.report.get("calibration") else shot.bands(),
+        _from_black_up(shot.bands())
+        if shot.report.get("calibration") or shot.glow
+        else shot.bands(),
         size=shot.size,
         space=shot.space,
         target_space=leaving,

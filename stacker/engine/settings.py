@@ -22,6 +22,7 @@ Floor = Literal["plain", "true"]
 TailTo = Literal["start", "end", "both"]
 Even = Literal["off", "auto", "level", "sky", "ground"]
 HotPixels = Literal["auto", "mend", "keep"]
+Glow = Literal["keep", "out"]
 Planes = Literal["keep", "out"]
 # blends in which the gaps between frames show: they keep the greatest light, or add light up
 KEEPING_BLENDS, ADDING_BLENDS = ("lighten", "lights", "max"), ("mean", "sum")
@@ -63,6 +64,7 @@ class Settings:
         frames of the others are left out. All if None.
     find_passes : of light painting: whether to look for the passes of the lamp, and tell them.
     passes : what becomes of passes, each named once.
+    glow : the gradient of a night sky: ``out`` makes it as dark everywhere as where it is darkest.
     planes : of star trails: whether streaks of planes and satellites are kept, or taken ``out`` of
         the frames.
     doubts : of a median: whether to look for what stood in one place for more than half of the
@@ -103,6 +105,7 @@ class Settings:
     find_passes: bool = False
     passes: tuple[StrokeChange, ...] = ()
     planes: Planes = "keep"
+    glow: Glow = "keep"
     doubts: bool = False
     darks: tuple[str, ...] = ()
     flats: tuple[str, ...] = ()
@@ -126,6 +129,7 @@ class Settings:
         _choice("--tail-to", self.tail_to, get_args(TailTo))
         _choice("--hot-pixels", self.hot_pixels, get_args(HotPixels))
         _choice("planes", self.planes, get_args(Planes))
+        _choice("--glow", self.glow, get_args(Glow))
         _choice("--on-bad", self.on_bad, get_args(OnBad))
         named: dict[str, object] = {
             "--dark": self.darks,

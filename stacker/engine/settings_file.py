@@ -219,7 +219,7 @@ _SORTS: dict[str, tuple[type, ...]] = {
     **_of(_WHOLE, "first last workers memory depth"),
     **_of(_YES_NO, "bridge doubts find_passes shoulder keep_location half strict"),
     **_of(_WORD, "hold reference crop floor tail_to even hot_pixels on_bad space highlights"),
-    **_of(_WORD, "planes moment"),
+    **_of(_WORD, "planes moment glow"),
     "keep_bursts": (int, str),
 }
 _LISTS: dict[str, tuple[type, ...]] = {

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import cv2
 import numpy as np
@@ -21,6 +21,14 @@ from stacker.engine.mixed import MixedPiece
 from stacker.engine.strokes import Painted
 from stacker.light.encoding import CodedLight, LightArray, Picture, as_light
 from stacker.light.space import ColourSpace
+
+
+class Gradient(Protocol):
+    """Light that is taken out of a finished picture."""
+
+    def taken_out(self, picture: Picture, top: int) -> LightArray:
+        """Return rows of the picture, the first of which is row ``top``, without it."""
+
 
 # a finished stripe, or what can finish it when asked
 Piece = Picture | Finishing
@@ -46,6 +54,7 @@ class Shot:
         copy; None where that was not looked at.
     masks : uint16 (H, W) of the frames' size, the masks by their names in the settings.
     painted : the passes of a lamp, None where none were looked for or found.
+    glow : what is taken out of the light of the pieces; None if nothing is.
     """
 
     pieces: Sequence[Piece]
@@ -61,12 +70,17 @@ class Shot:
     agreeing: npt.NDArray[np.float32] | None = None
     masks: Mapping[str, MaskArray] = field(default_factory=dict)
     painted: Painted | None = None
+    glow: Gradient | None = None
 
     def bands(self) -> Iterator[Picture]:
         """Yield the picture from top to bottom, piece by piece."""
+        top = 0
         for piece in self.pieces:
             whole = piece if isinstance(piece, np.ndarray | CodedLight) else piece.result()
-            yield _cut(whole, self.columns)
+            band = _cut(whole, self.columns)
+            rows = len(band.codes if isinstance(band, CodedLight) else band)
+            yield band if self.glow is None else self.glow.taken_out(band, top)
+            top += rows
 
     @property
     def is_bridged(self) -> bool:
