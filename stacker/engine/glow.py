@@ -15,9 +15,12 @@ from stacker.light.sky_glow import FloatArray, fit_glow, floor_of, glow_rows
 
 # pixels a side of the cells whose middle light tells the sky's: stars are the smaller half of it
 CELL_PX = 24
-# The glow stays at the skyline and goes away over some such share of the picture: masks are not
-# sure to a pixel, and an edge of light along a roof or a hill would show.
-FADE_SHARE = 0.03
+# The mask reaches so many pixels over the skyline, softly, where nothing gets darker than the sky's
+# floor: an edge of glow along roofs would show more. Bays of sky narrower than some such share of
+# the picture are taken for ground, as they are where far hills are as bright as the sky.
+OVER_PX, BAY_SHARE = 4, 0.02
+# below the floor there is noise of the sky, too
+FLOOR_KEPT = 0.8
 # a cell belongs to the sky where nearly all of it does
 ALL_SKY = 0.98
 
@@ -44,7 +47,12 @@ class Glow:
         x, y = _across(self.size[0]), _across(self.size[1])[top : top + len(light)]
         glow = glow_rows(self.surface, self.floor, x, y)
         if self.sky is not None:
+            # the ground shall get no brighter beside the darkest part of the sky
+            np.maximum(glow, 0, out=glow)
             glow *= (self.sky[top : top + len(light)] / np.float32(WHOLE))[..., None]
+            # of ground that is darker than the sky nothing is taken
+            floor = np.minimum(light, FLOOR_KEPT * self.floor.astype(np.float32))
+            return np.asarray(np.maximum(light - glow, floor), np.float32)
         return np.asarray(light - glow, np.float32)
 
 
@@ -83,10 +91,13 @@ def _sky_of(shot: Shot) -> MaskArray | None:
 
 
 def _softly(sky: MaskArray) -> MaskArray:
-    """Return a mask that is black along the skyline and white well above it."""
-    reach = max(1, round(FADE_SHARE * min(sky.shape)))
-    inner = cv2.erode(sky, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
-    return np.asarray(cv2.GaussianBlur(inner, (0, 0), reach / 3), np.uint16)
+    """Return the mask of the sky without bays, reaching softly over the skyline."""
+    bay = 2 * max(1, round(BAY_SHARE * min(sky.shape))) + 1
+    open_sky = cv2.morphologyEx(sky, cv2.MORPH_OPEN, np.ones((bay, bay), np.uint8))
+    # towers are no bays: what opening took of the sky about them comes back where sky is near
+    near = cv2.dilate(open_sky, np.ones((bay, bay), np.uint8))
+    whole = cv2.dilate(np.minimum(sky, near), np.ones((2 * OVER_PX + 1,) * 2, np.uint8))
+    return np.asarray(cv2.GaussianBlur(whole, (0, 0), OVER_PX / 3), np.uint16)
 
 
 def _cells(shot: Shot, sky: MaskArray | None) -> tuple[FloatArray, FloatArray, FloatArray]:
