@@ -29,6 +29,7 @@ from stacker.engine.passes import (
     worker_count,
 )
 from stacker.engine.planes import take_out_planes
+from stacker.engine.poses import told_of_poses
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress
 from stacker.engine.ready import known_bad, nothing_left
@@ -103,7 +104,7 @@ def expose_whole(
     weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
     prepared = part.prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
-    for told_of in (told_of_dusk, told_of_water):
+    for told_of in (told_of_dusk, told_of_water, told_of_poses):
         prepared = prepared.telling(*told_of(burst, weights, settings, progress))
     painted = paint(prepared, weights, settings, progress)
     prepared, weights = painted.prepared, painted.weights
