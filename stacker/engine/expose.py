@@ -21,6 +21,7 @@ from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.keep_bursts import keep_bursts
 from stacker.engine.laid import BridgedPiece, LaidLight
 from stacker.engine.memory import RESULT_PIXEL_BYTES, PassPlan, frame_bytes, plan_passes
+from stacker.engine.pan import told_of_pan
 from stacker.engine.passes import (
     RESAMPLING_BYTES,
     FrameOutcome,
@@ -180,6 +181,7 @@ def expose_whole(
             prepared = prepared.telling(*told_of_traffic(bridged.lamps, burst, used))
     peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
     plan = replace(plan, peak_bytes=peak_bytes)
+    prepared = prepared.telling(*told_of_pan(burst, used, holding, settings, progress))
     doubts = doubts_of(burst, used, holding, settings, progress)
     shots = {
         blend.name: Shot(

@@ -8,7 +8,8 @@ Figures are decibels of codes (``stacker.survey.likeness.psnr``). The ideal expo
 truth: one long shutter, the sliding exposure (the greatest light of any exposure of one shutter's
 length), the place without anybody, the picture of all poses as it was drawn, or, of stars held as
 points, the frame that the others are held to, without noise. Of stars, "sky",
-"ground" and "skyline" are figures of these parts alone by the truth (the last one, nine pixels along it), and IoU that of the mask found with it.
+"ground" and "skyline" are figures of these parts alone by the truth (the last one, nine pixels
+along it), and IoU that of the mask found with it.
 The road of cars has bodies beside its lamps; its truth has none. Below a dusk stands how far the
 moment of balance that is told lies from the scene's own.
 """
