@@ -50,6 +50,7 @@ WINDOW_PX, RESTLESS_PX = 1.0, 2 * HALF_PX + 1
 SURE = (2.0, 3.5)
 # a stronger difference speaks no louder, or it would take its neighbours' part over other poses
 MOST_APART = 8.0
+THIRDS = np.full((1, 3), 1 / 3, np.float32)
 # pixels from which the noise is learnt
 SAMPLE_PIXELS = 200_000
 
@@ -197,7 +198,7 @@ def _share(root: FloatArray, centre: FloatArray, sigma: FloatArray) -> FloatArra
     apart = (root - centre) / sigma
     apart *= apart
     np.minimum(apart, np.float32(MOST_APART**2), out=apart)
-    mean = np.ascontiguousarray(apart.mean(axis=2))
+    mean = np.asarray(cv2.transform(apart, THIRDS), np.float32)
     size = 2 * HALF_PX + 1
     score = np.sqrt(np.asarray(cv2.GaussianBlur(mean, (size, size), WINDOW_PX)))
     low, high = SURE

@@ -16,6 +16,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from stacker.blend.network import run_network, sorting_network
 from stacker.light.encoding import LightArray
 
 # roots of light that nothing is told below, about half a code of 8 bits: a lossy file takes the
@@ -53,14 +54,22 @@ def shortest_half(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     ----------
     values : float32 (N, ...).
     """
-    ranked = np.sort(values, axis=0)
-    count, half = len(ranked), _half(len(ranked))
-    widths = ranked[half - 1 :] - ranked[: count - half + 1]
-    start = widths.argmin(axis=0)[np.newaxis]
+    count, half = len(values), _half(len(values))
+    rows = [row.copy() for row in values]
+    ranked, _ = run_network(sorting_network(count), rows, np.empty_like(rows[0]))
     total = np.zeros(values.shape[1:])
-    for step in range(half):
-        total += np.take_along_axis(ranked, start + step, axis=0)[0]
-    return (total / half).astype(np.float32), np.take_along_axis(widths, start, axis=0)[0]
+    for row in ranked[:half]:
+        total += row
+    width, centre = ranked[half - 1] - ranked[0], total.copy()
+    for start in range(1, count - half + 1):
+        # the next half has one value less below and one more above
+        total += ranked[start + half - 1]
+        total -= ranked[start - 1]
+        narrower = ranked[start + half - 1] - ranked[start]
+        better = narrower < width
+        np.copyto(width, narrower, where=better)
+        np.copyto(centre, total, where=better)
+    return np.asarray(centre / half, np.float32), np.asarray(width, np.float32)
 
 
 def _half(count: int) -> int:
