@@ -19,7 +19,6 @@ EVERYTHING = {
     "stars": "noise falls with every frame",
     "light-painting": "every pass of the lamp is in it",
     "ghosts": "every pose is in it",
-    "many-of-one": "every pose is in it",
 }
 
 
