@@ -18,7 +18,8 @@ SUBJECT_TITLES = {
     "light-painting": "Light painting",
     "crowd": "An empty square",
     "pan": "A moving subject, the world streaked",
-    "ghosts": "One person many times",
+    "ghosts": "One person many times, seen through",
+    "many-of-one": "One person many times, as solid as you like",
 }
 
 

@@ -11,12 +11,13 @@ from stacker.blend.light_sum import Mean, Sum
 from stacker.blend.lighten import Lighten
 from stacker.blend.lights import Lights
 from stacker.blend.median import Median
+from stacker.blend.poses import Poses
 from stacker.blend.trimmed import Trimmed
 from stacker.errors import OptionError
 
 BLENDS: dict[str, Blend] = {
     blend.name: blend
-    for blend in (Mean(), Lighten(), Lights(), Max(), Median(), Darken(), Sum(), Trimmed())
+    for blend in (Mean(), Lighten(), Lights(), Max(), Median(), Darken(), Sum(), Trimmed(), Poses())
 }
 
 

@@ -85,8 +85,9 @@ OnBad = Annotated[
 Blend = Annotated[
     list[str],
     typer.Option(
-        help="mean, lighten, lights, max, median, darken, sum or trimmed. Several, with commas, "
-        "are made in one reading of the files and written as OUT-mean, OUT-lighten and so on.",
+        help="mean, lighten, lights, max, median, darken, sum, trimmed or poses. Several, with "
+        "commas, are made in one reading of the files and written as OUT-mean, OUT-lighten and so "
+        "on.",
         metavar="NAME",
         rich_help_panel=ADDING,
         autocompletion=blends_with,
@@ -122,7 +123,8 @@ RampOut = Annotated[
 Weights = Annotated[
     str | None,
     typer.Option(
-        help="How much each frame counts: one number per frame used, such as 1,1,0.5,0.",
+        help="How much each frame counts: one number per frame used, such as 1,1,0.5,0. For poses: "
+        "how visible each frame's are, from 0 to 1.",
         metavar="LIST",
         rich_help_panel=ADDING,
     ),

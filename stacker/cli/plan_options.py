@@ -36,7 +36,7 @@ Subject = Annotated[
     typer.Option(
         "--for",
         help="water, clouds, traffic, star-trails, stars, fireworks, dusk, light-painting, crowd, "
-        "pan or ghosts. Without a name, and without it, they are listed.",
+        "pan, ghosts or many-of-one. Without a name, and without it, they are listed.",
         metavar="SUBJECT",
         autocompletion=_subjects_with,
     ),

@@ -76,8 +76,8 @@ def _shoot(plan: Plan) -> list[str]:
 
 def _gives(plan: Plan) -> list[str]:
     text = f"{spoken(plan.open_s)} of open shutter within {spoken(plan.elapsed_s)}"
-    # a median keeps no exposure's worth of light
-    if plan.frames > 1 and plan.blend != "median":
+    # neither keeps an exposure's worth of light
+    if plan.frames > 1 and plan.blend not in ("median", "poses"):
         text += (
             f"; one exposure of that time would want a filter of {plan.filter.stops:.1f} stops "
             f"(ND {plan.filter.factor:.0f}, density {plan.filter.density:.1f})"
@@ -91,6 +91,11 @@ def _noise(plan: Plan) -> list[str]:
         return []
     if plan.blend == "median":
         return [f"The median has {_part(noise.median_gain)} of the noise of one frame."]
+    if plan.blend == "poses":
+        return [
+            f"The place has about {_part(noise.gain)} of the noise of one frame, each pose all of "
+            "it."
+        ]
     mean = f"The mean has {_part(noise.gain)} of the noise of one frame"
     if plan.blend == "lighten":
         lifted = f"A plain lighten lifts dark ground by {noise.lift_sigma:.1f} times the noise of "

@@ -21,6 +21,7 @@ from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.keep_bursts import keep_bursts
 from stacker.engine.laid import BridgedPiece, LaidLight
 from stacker.engine.memory import RESULT_PIXEL_BYTES, PassPlan, frame_bytes, plan_passes
+from stacker.engine.pan import told_of_pan
 from stacker.engine.passes import (
     RESAMPLING_BYTES,
     FrameOutcome,
@@ -29,6 +30,7 @@ from stacker.engine.passes import (
     worker_count,
 )
 from stacker.engine.planes import take_out_planes
+from stacker.engine.poses import told_of_poses
 from stacker.engine.prepare import Prepared, prepare
 from stacker.engine.progress import Progress
 from stacker.engine.ready import known_bad, nothing_left
@@ -103,7 +105,7 @@ def expose_whole(
     weights = kept.weights
     outcomes = known_bad(burst, span, weights, settings)
     prepared = part.prepare(burst, settings, weights, progress).telling(kept.found, kept.warnings)
-    for told_of in (told_of_dusk, told_of_water):
+    for told_of in (told_of_dusk, told_of_water, told_of_poses):
         prepared = prepared.telling(*told_of(burst, weights, settings, progress))
     painted = paint(prepared, weights, settings, progress)
     prepared, weights = painted.prepared, painted.weights
@@ -179,6 +181,7 @@ def expose_whole(
             prepared = prepared.telling(*told_of_traffic(bridged.lamps, burst, used))
     peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
     plan = replace(plan, peak_bytes=peak_bytes)
+    prepared = prepared.telling(*told_of_pan(burst, used, holding, settings, progress))
     doubts = doubts_of(burst, used, holding, settings, progress)
     shots = {
         blend.name: Shot(

@@ -32,6 +32,7 @@ class Holding:
     warnings : whole sentences.
     instead : what was held where that is not what the settings say.
     looking_bytes : the memory that finding this out was planned to take.
+    box : where the subject was found in the first frame, where nobody told.
     watcher : is to see the frames add up, and may call for another holding; None where all of
         them were looked at.
     """
@@ -45,6 +46,7 @@ class Holding:
     warnings: tuple[str, ...] = ()
     instead: str | None = None
     looking_bytes: int = 0
+    box: tuple[float, ...] | None = None
     watcher: Watcher | None = None
 
     @property

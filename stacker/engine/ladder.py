@@ -144,7 +144,9 @@ def _refuse_what_has_no_ladder(settings: Settings) -> None:
         "--weights": settings.weights is not None,
         "--region": bool(settings.regions),
         "--ramp-in, --ramp-out": settings.ramp_in_s > 0 or settings.ramp_out_s > 0,
-        f"--blend {','.join(settings.blends)}": len(settings.blends) > 1,
+        # rungs are made piece by piece; some blends need all pieces
+        f"--blend {','.join(settings.blends)}": len(settings.blends) > 1
+        or find_blend(settings.blends[0]).whole,
     }
     for option, given in refused.items():
         if given:

@@ -78,7 +78,7 @@ def _nearest_last(frames: Sequence[Frame], first: int, settings: Settings) -> in
 def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ...]:
     """Return one weight per frame of the whole burst, 0 outside the span.
 
-    Weights are relative: the greatest becomes 1.
+    Weights are relative: the greatest becomes 1. But for poses they are visibilities.
 
     Raises
     ------
@@ -115,6 +115,15 @@ def weights_of(burst: Burst, span: range, settings: Settings) -> tuple[float, ..
             remedy="give at least one a number above 0",
             code="option-weights",
         )
+    if "poses" in settings.blends:
+        if greatest > 1:
+            raise OptionError(
+                f"--weights {greatest:g}",
+                "nothing is more than wholly visible",
+                remedy="give numbers from 0 to 1 for poses: 1 is solid, 0.4 a ghost",
+                code="option-weights",
+            )
+        return tuple(weights)
     return tuple(weight / greatest for weight in weights)
 
 

@@ -53,7 +53,7 @@ def hold_for_subject(
         found = (f"the subject was taken to be in --box {','.join(f'{v:g}' for v in box)}",)
     try:
         holding = hold(burst, places, settings, progress, check_memory)
-        return replace(_noting(holding, *found), instead=settings.hold)
+        return replace(_noting(holding, *found), instead=settings.hold, box=settings.box)
     except (BurstError, OptionError) as error:
         # a box or a reference that was given wrongly is no fault of the subject's
         own = error.code == "option-memory" or (found and error.code.startswith("box"))

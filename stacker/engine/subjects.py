@@ -158,6 +158,14 @@ PRESETS = {
             "mean",
             (Choice("blend", "mean", "a pose shows as much as its share of the time"),),
         ),
+        Preset(
+            "many-of-one",
+            "poses over the place they share, even light; --weights 1,0.4,1 makes ghosts",
+            (
+                Choice("blend", "poses", "each frame's person is laid over what all share"),
+                Choice("even", "level", "a frame of another light would differ everywhere"),
+            ),
+        ),
     )
 }
 

@@ -53,6 +53,11 @@ BY_SUBJECT = {
     ),
     "ghosts": ("Focus on the place of the poses; the same light on each of them.",
                FILES["jpeg"]),
+    "many-of-one": (
+        "Focus on the place of the poses and leave it; shadows count too, so leave room between "
+        "poses.",
+        FILES["jpeg"],
+    ),
 }  # fmt: skip
 MOVED_STEADILY = (
     "Stabiliser in its mode for panning or off; exposure, ISO, focus and white balance by hand."

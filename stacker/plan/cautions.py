@@ -36,6 +36,7 @@ BY_SUBJECT = {
     "crowd": ("people", "tripod"),
     "pan": ("road", "people"),
     "ghosts": ("people", "tripod"),
+    "many-of-one": ("people", "tripod"),
 }
 
 

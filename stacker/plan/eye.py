@@ -327,6 +327,18 @@ def _ghosts(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]
     )  # fmt: skip
 
 
+def _many_of_one(known: Known, timing: Timing, ledger: Ledger) -> tuple[Finding, ...]:
+    most = (timing.frames - 1) // 2
+    return (
+        Finding(
+            "covered", most, "",
+            f"Each pose shows in full, or as --weights say. A spot may be covered in {most} of the "
+            f"{timing.frames} frames at most: where poses share a spot in more, nothing tells the "
+            "background.",
+        ),
+    )  # fmt: skip
+
+
 SEEN: dict[str, Callable[[Known, Timing, Ledger], tuple[Finding, ...]]] = {
     "water": _flow,
     "clouds": _flow,
@@ -338,6 +350,7 @@ SEEN: dict[str, Callable[[Known, Timing, Ledger], tuple[Finding, ...]]] = {
     "crowd": _crowd,
     "pan": _pan,
     "ghosts": _ghosts,
+    "many-of-one": _many_of_one,
 }
 
 

@@ -140,6 +140,13 @@ SUBJECTS = {
             jpeg=True,
             why="a frame for each pose",
         ),
+        Guide(
+            name="many-of-one", reads_well="one frame a pose",
+            options="--for many-of-one -o many.tif", blend="poses",
+            focal_mm=35, aperture=8, iso=100, ev=12, frames=5, interval_s=10,
+            jpeg=True,
+            why="a frame for each pose, and in most of them each spot is free",
+        ),
     )
 }  # fmt: skip
 

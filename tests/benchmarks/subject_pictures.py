@@ -6,9 +6,10 @@
 
 Figures are decibels of codes (``stacker.survey.likeness.psnr``). The ideal exposure is the scene's
 truth: one long shutter, the sliding exposure (the greatest light of any exposure of one shutter's
-length), the place without anybody, or, of stars held as points, the frame that the others are
-held to, without noise. Of stars, "sky", "ground" and "skyline" are figures of these parts alone
-by the truth (the last one, nine pixels along it), and IoU that of the mask found with it.
+length), the place without anybody, the picture of all poses as it was drawn, or, of stars held as
+points, the frame that the others are held to, without noise. Of stars, "sky",
+"ground" and "skyline" are figures of these parts alone by the truth (the last one, nine pixels
+along it), and IoU that of the mask found with it.
 The road of cars has bodies beside its lamps; its truth has none. Below a dusk stands how far the
 moment of balance that is told lies from the scene's own.
 """
@@ -34,6 +35,7 @@ from stacker.scenes.render import BurstPlan, _Studio
 from stacker.scenes.scene import View
 from stacker.scenes.stage import build_scene
 from stacker.survey.likeness import psnr
+from tests.benchmarks.one_walker import POSES, OneWalker, shoot_one_walker
 from tests.benchmarks.road_of_cars import RoadOfCars
 
 # how wide a strip the skyline is
@@ -68,6 +70,8 @@ ROWS = (
     Row("star-trails", "stars", "lighten", said={"regions": ()}),
     Row("stars", "stars", "frame"),
     Row("crowd", "quay", "empty"),
+    Row("many-of-one", "one walker", "poses"),
+    Row("many-of-one", "one walker", "poses", said={"weights": (1, 0.4, 0.4, 0.4, 1)}),
     Row("dusk", "dusk", "exposure"),
     Row("fireworks", "fireworks", "lighten", None),
     Row("fireworks", "fireworks", "lighten", None, said={"bridge": True}),
@@ -156,6 +160,8 @@ def measure(folder: Path, row: Row, seed: int, size: tuple[int, int]) -> Found:
     if row.truth == "frame":
         names = [frame["name"] for frame in shot.report["frames"]]
         truth = one_frame(row.scene, seed, size, names.index(shot.report["reference"]))
+    elif row.truth == "poses":
+        truth = OneWalker(View(*size, seed, 0.0)).ideal(row.said.get("weights", (1.0,) * POSES))
     else:
         scene = folder if not row.cars else folder.with_name(f"{row.scene}-{seed}")
         truth = tifffile.imread(scene / "truth" / f"{row.truth}.tif")
@@ -189,6 +195,8 @@ def main() -> None:
         for seed in range(1, asked.seeds + 1):
             for row in rows:
                 folder = Path(top) / f"{row.scene}-{seed}"
+                if row.truth == "poses" and not folder.exists():
+                    shoot_one_walker(folder, seed, (width, height))
                 if not folder.exists():
                     render_scene(row.scene, folder, size=(width, height), seed=seed)
                 if row.cars:

@@ -166,7 +166,8 @@ class TestWeights:
     def test_weights_are_relative(self, burst_folder, weight):
         folder, _ = burst_folder
         burst = stacker.open_burst(folder)
-        for name in EVERY:
+        # those of poses say how visible each frame's are: see test_poses.py
+        for name in sorted(set(EVERY) - {"poses"}):
             plain = stacker.expose(burst, blend=name)
             weighed = stacker.expose(burst, blend=name, weights=(weight,) * 9)
             assert_same_light(weighed.light, plain.light)

@@ -88,6 +88,7 @@ def test_times_of_ones_own_and_a_span(burst):
         (Settings(last=1), "one frame"),
         (Settings(blends=("lighten",), floor="true"), "--floor true"),
         (Settings(blends=("mean", "max")), "--blend mean,max"),
+        (Settings(blends=("poses",)), "--blend poses"),
         (Settings(ramp_in_s=1.0), "--ramp-in"),
     ],
 )
