@@ -21,6 +21,7 @@ from stacker.engine.holding import Holding, resampled_intake
 from stacker.engine.keep_bursts import keep_bursts
 from stacker.engine.laid import BridgedPiece, LaidLight
 from stacker.engine.memory import RESULT_PIXEL_BYTES, PassPlan, frame_bytes, plan_passes
+from stacker.engine.noise_gain import told_of_noise
 from stacker.engine.pan import told_of_pan
 from stacker.engine.passes import (
     RESAMPLING_BYTES,
@@ -179,6 +180,7 @@ def expose_whole(
         is_traffic = settings.subject is not None and settings.subject.name == "traffic"
         if bridged.lamps is not None and is_traffic:
             prepared = prepared.telling(*told_of_traffic(bridged.lamps, burst, used))
+    prepared = prepared.telling(*told_of_noise(without.weights, settings))
     peak_bytes = max(plan.peak_bytes, bridged.peak_bytes, cleared.peak_bytes)
     plan = replace(plan, peak_bytes=peak_bytes)
     prepared = prepared.telling(*told_of_pan(burst, used, holding, settings, progress))
