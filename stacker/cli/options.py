@@ -169,9 +169,9 @@ TailTo = Annotated[
 Even = Annotated[
     str,
     typer.Option(
-        help="Even the frames' light: auto takes out flicker and keeps slow changes such as "
-        "dusk, level takes out both; sky or ground takes flicker out of that part alone.",
-        metavar="off|auto|level|sky|ground",
+        help="Even the frames' light: off leaves it, auto takes out flicker and keeps slow changes "
+        "such as dusk, level takes out both; sky or ground takes flicker out of that part alone.",
+        metavar="HOW",
         rich_help_panel=ADDING,
         autocompletion=lambda: ["off", "auto", "level", "sky", "ground"],
     ),
