@@ -30,10 +30,18 @@ class Copies:
     """Reduced light of each frame, by its place in the burst; black where there is none.
 
     The first copies are kept, so that short bursts are decoded once for all that is asked.
+
+    Parameters
+    ----------
+    in_light : whether light is averaged, as figures about it need; for places alone averages of
+        codes are as good and take half of the time.
     """
 
-    def __init__(self, burst: Burst, places: Sequence[int], factor: int) -> None:
+    def __init__(
+        self, burst: Burst, places: Sequence[int], factor: int, *, in_light: bool = False
+    ) -> None:
         self.burst = burst
+        self.in_light = in_light
         self.places = places
         self.factor = factor
         self.size = (burst.size[0] // factor, burst.size[1] // factor)
@@ -42,6 +50,8 @@ class Copies:
 
     def __call__(self, place: int) -> LightArray:
         """Return the light, float32 (h, w, 3)."""
+        if self.in_light:
+            return self._averaged(place)
         pixels = self.kept.get(place)
         if pixels is None:
             try:
@@ -52,6 +62,14 @@ class Copies:
             if (len(self.kept) + 1) * pixels.nbytes <= KEPT_BYTES:
                 self.kept[place] = pixels
         return decode(pixels, self.burst.encoding)
+
+    def _averaged(self, place: int) -> LightArray:
+        try:
+            _, pixels = next(iter(self.burst.decode([place])))
+        except FrameError as error:
+            self.bad[place] = error
+            return np.zeros((self.size[1], self.size[0], 3), np.float32)
+        return reduce_light(pixels, self.burst.encoding, self.factor)
 
 
 class SpooledCopies(Copies):
@@ -124,18 +142,21 @@ def copies_of(
     progress: Progress,
     *,
     known: Copies | None = None,
+    in_light: bool = False,
 ) -> Iterator[Copies]:
-    """Give the copies that registration looks at.
+    """Give the copies that registration looks at, or with ``in_light`` those that figures are of.
 
     ``known`` are copies of some of these frames, by the same factor, that may be used again.
     """
     if len(burst.runs(places)) == len(places):
-        plain = Copies(burst, places, factor)
+        plain = Copies(burst, places, factor, in_light=in_light)
         if known is not None:
             plain.kept = known.kept
         yield plain
         return
-    with spooled_copies(burst, places, factor, workers, progress) as copies:
+    # whoever is shown the frames has copies that are averages of light
+    also = (lambda _place, _pixels: None) if in_light else None
+    with spooled_copies(burst, places, factor, workers, progress, also) as copies:
         yield copies
 
 

@@ -70,7 +70,7 @@ def doubts_of(
     places = chosen_frames(used)
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
     workers = worker_count(settings.workers)
-    with copies_of(burst, places, factor, workers, progress) as copies:
+    with copies_of(burst, places, factor, workers, progress, in_light=True) as copies:
         progress.start("looking for who stayed", len(places))
 
         def shown(number: int) -> LightArray:

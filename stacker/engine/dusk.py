@@ -43,7 +43,9 @@ def look_at_dusk(
     places = chosen_frames(good, MOST_FRAMES)
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
     channels = burst.encoding.space.luminance_weights
-    with copies_of(burst, places, factor, worker_count(settings.workers), progress) as copies:
+    with copies_of(
+        burst, places, factor, worker_count(settings.workers), progress, in_light=True
+    ) as copies:
         progress.start("looking at sky and lamps", len(places))
         small = []
         for place in places:

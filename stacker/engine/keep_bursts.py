@@ -41,7 +41,9 @@ def keep_bursts(
         sentence = f"--keep-bursts looks at no more than {MOST_LOOKED_AT} frames: all are kept"
         return Kept(tuple(weights), {}, (sentence,))
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
-    with copies_of(burst, places, factor, worker_count(settings.workers), progress) as copies:
+    with copies_of(
+        burst, places, factor, worker_count(settings.workers), progress, in_light=True
+    ) as copies:
         progress.start("looking for bursts", len(places))
         small = []
         for place in places:

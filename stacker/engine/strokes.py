@@ -145,7 +145,9 @@ def _look(
     burst: Burst, places: Sequence[int], settings: Settings, progress: Progress
 ) -> list[Stroke]:
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
-    with copies_of(burst, places, factor, worker_count(settings.workers), progress) as copies:
+    with copies_of(
+        burst, places, factor, worker_count(settings.workers), progress, in_light=True
+    ) as copies:
         progress.start("looking for passes of the lamp", len(places))
         small = []
         for place in places:

@@ -32,7 +32,9 @@ def told_of_water(
     places = good[:MOST_FRAMES]
     factor = max(1, ceil(max(burst.size) / LONG_SIDE))
     channels = burst.encoding.space.luminance_weights
-    with copies_of(burst, places, factor, worker_count(settings.workers), progress) as copies:
+    with copies_of(
+        burst, places, factor, worker_count(settings.workers), progress, in_light=True
+    ) as copies:
         progress.start("looking at the water", len(places))
         small = []
         for place in places:
